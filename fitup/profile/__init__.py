@@ -1,0 +1,7 @@
+"""Gap at every station with its uncertainty budget."""
+
+from __future__ import annotations
+
+from fitup.profile.result import GapProfile, Influence
+
+__all__ = ["GapProfile", "Influence"]
