@@ -1,0 +1,329 @@
+"""Where the joint runs: the long line beside the target that behaves like a gap over its whole length.
+
+A gap is a bar, darker (or, lit from behind, brighter) than both plates beside it. Evidence for such a bar is
+gathered at several widths across the joint at full resolution, since a hairline is lost in any smaller
+picture; along the joint the picture may be averaged first, for the joint runs that way. The best path through
+the evidence is found by dynamic programming. Each column's evidence is capped, so that a strong short line
+(a scratch, a pen stroke) cannot outweigh a weak long one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.errors import RetakeError, UsageError
+from fitup.photo import Photo
+from fitup.scale import ScaleMap
+
+__all__ = ["JointLine", "find_joint", "line_along"]
+
+Array = NDArray[np.float32]
+Array64 = NDArray[np.float64]
+
+SEARCH_FROM_MM = 3.0  # beyond the paper's edge: its shadow is a line too
+SEARCH_TO_MM = 60.0  # the joint lies within this distance of the target
+BAR_WIDTHS_PX = (1, 2, 4, 7, 12, 20, 32, 48)
+COLUMN_MM = 0.8  # averaged along the joint before the search
+CORRIDOR_MM = 2.0  # around points given by a person
+STEEPEST = 0.18  # slope of the joint against the target, mm/mm
+SMOOTH_MM = 4.0  # along the joint
+FULL_EVIDENCE = 0.12  # contrast (Michelson, display-encoded) from which a column counts in full
+LEAST_EVIDENCE = 0.25  # mean share of full evidence below which no joint is believed
+RIVAL_SHARE = 0.8  # a second line this good makes the choice a person's
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JointLine:
+    """The joint's course in the joint plane.
+
+    `xy_mm` (P, 2) are points in the target frame with increasing x, `s_mm` (P,) their positions along the
+    joint from the foot of the datum mark. `evidence` is the mean share of full evidence along the line, and
+    `rival` that of the best other line. `lit` says whether the bar is brighter than the plates (P,).
+    """
+
+    xy_mm: Array64
+    s_mm: Array64
+    evidence: float
+    rival: float
+    given_by_person: bool
+
+    def at(self, s_mm: Array64) -> tuple[Array64, Array64]:
+        """Points (N, 2) and unit normals (N, 2), pointing away from the target, at positions `s_mm` (N,)."""
+        xy = np.stack([np.interp(s_mm, self.s_mm, self.xy_mm[:, k]) for k in (0, 1)], axis=1)
+        reach = 1.0  # mm; the direction is that of a chord, so that nodes of the line leave no kinks
+        ahead, behind = self._beyond(s_mm + reach), self._beyond(s_mm - reach)
+        along = ahead - behind
+        along /= np.linalg.norm(along, axis=1, keepdims=True)
+        return xy, np.stack([-along[:, 1], along[:, 0]], axis=1)
+
+    def _beyond(self, s_mm: Array64) -> Array64:
+        """Points on the line, continued straight past its ends."""
+        inside = np.clip(s_mm, self.s_mm[0], self.s_mm[-1])
+        xy = np.stack([np.interp(inside, self.s_mm, self.xy_mm[:, k]) for k in (0, 1)], axis=1)
+        for end, neighbour in ((0, 3), (-1, -4)):
+            chord = self.xy_mm[end] - self.xy_mm[neighbour]
+            chord = chord / np.linalg.norm(chord) * (1 if end == -1 else -1)
+            past = (s_mm - inside) * (np.sign(s_mm - inside) == (1 if end == -1 else -1))
+            xy = xy + past[:, None] * chord
+        return xy
+
+
+def find_joint(
+    photo: Photo,
+    scale: ScaleMap,
+    *,
+    points_px: Array64 | None = None,
+    from_mm: float | None = None,
+    to_mm: float | None = None,
+) -> JointLine:
+    """Find the joint beside the target.
+
+    Parameters
+    ----------
+    points_px : (K, 2) two or more image points on the joint, given by a person; None searches by itself
+    from_mm, to_mm : stretch along the target to look at [mm from the datum mark]; the whole target by default
+
+    Raises RetakeError when no line, or more than one, behaves like a gap; UsageError for impossible points.
+    """
+    length = scale.sighting.layout.length_mm
+    start, end = from_mm if from_mm is not None else 0.0, to_mm if to_mm is not None else length
+    guide = None
+    if points_px is not None:
+        guide = _guide(photo, scale, points_px)
+        start = guide[0, 0] if from_mm is None else from_mm
+        end = guide[-1, 0] if to_mm is None else to_mm
+    if not start + 5 <= end:
+        raise UsageError(f"The stretch from {start:.1f} to {end:.1f} mm is too short: give at least 5 mm.")
+    view = _rectified(photo, scale, start, end, guide)
+    evidence = _evidence(view)
+    if guide is not None:
+        evidence = _corridor(view, evidence, guide)
+    rows, score = _best_path(evidence, view)
+    rival = 0.0 if guide is not None else _rival(evidence, rows, view)
+    if guide is None:
+        _believe(score, rival)
+    return _line(view, evidence, rows, score, rival, guide is not None)
+
+
+def line_along(xy_mm: Array64, *, evidence: float = 1.0, rival: float = 0.0, given: bool = True) -> JointLine:
+    """Joint line through points (P, 2) in the target frame; `s` counts from the foot of the datum mark."""
+    steps = np.hypot(*np.diff(xy_mm, axis=0).T)
+    length = np.concatenate([[0.0], np.cumsum(steps)])
+    return JointLine(
+        xy_mm=xy_mm,
+        s_mm=length - _foot_of_origin(xy_mm, length),
+        evidence=evidence,
+        rival=rival,
+        given_by_person=given,
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _View:
+    """A strip of the joint plane: rows are y, columns x, averaged along x."""
+
+    grey: Array  # (R, C)
+    x_mm: Array64  # (C,)
+    y_mm: Array64  # (R,)
+    row_mm: float
+
+
+def _guide(photo: Photo, scale: ScaleMap, points_px: Array64) -> Array64:
+    points = np.asarray(points_px, np.float64).reshape(-1, 2)
+    inside = (points >= 0).all(axis=1) & (points <= [photo.width_px - 1, photo.height_px - 1]).all(axis=1)
+    if len(points) < 2 or not np.isfinite(points).all() or not inside.all():
+        raise UsageError("Give two or more points on the joint, inside the photo, as 'u,v u,v' in pixels.")
+    mm = scale.to_mm(points)
+    mm = mm[np.argsort(mm[:, 0])]
+    if mm[-1, 0] - mm[0, 0] < 5 or (np.diff(mm[:, 0]) <= 0).any():
+        raise UsageError("The points must follow one another along the target, at least 5 mm from end to end.")
+    return mm
+
+
+def _rectified(photo: Photo, scale: ScaleMap, start: float, end: float, guide: Array64 | None) -> _View:
+    layout = scale.sighting.layout
+    low, high = layout.paper_edge_mm + SEARCH_FROM_MM, SEARCH_TO_MM
+    if guide is not None:
+        low, high = guide[:, 1].min() - 2 * CORRIDOR_MM, guide[:, 1].max() + 2 * CORRIDOR_MM
+    high = min(high, _highest_in_photo(photo, scale, start, end, low, high))
+    if high - low < 4:
+        raise RetakeError(
+            "outside photo",
+            "The joint's side of the target is at the edge of the photo.",
+            "Take the photo so that the joint lies near the middle of the frame.",
+        )
+    middle = np.array([(start + end) / 2, min((low + high) / 2, low + 20)])
+    row_mm = 1.0 / float(scale.px_per_mm(middle))
+    columns = max(int(round((end - start) / COLUMN_MM)), 8)
+    fold = max(int(round((end - start) / columns / row_mm)), 1)
+    rows = int((high - low) / row_mm)
+    column_mm = (end - start) / (columns * fold)
+    to_plane = np.array([[column_mm, 0, start + column_mm / 2], [0, row_mm, low], [0, 0, 1]])
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    full = cv2.warpPerspective(photo.grey8, scale.homography @ to_plane, (columns * fold, rows), flags=flags)
+    grey = cv2.resize(full, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
+    x = start + (np.arange(columns) + 0.5) * column_mm * fold
+    return _View(grey=grey, x_mm=x, y_mm=low + np.arange(rows) * row_mm, row_mm=row_mm)
+
+
+def _highest_in_photo(
+    photo: Photo, scale: ScaleMap, start: float, end: float, low: float, high: float
+) -> float:
+    """Return the largest y up to which the whole stretch lies in the photo."""
+    y = np.linspace(low, high, 60)
+    uv = scale.to_px(np.stack(np.meshgrid([start, (start + end) / 2, end], y, indexing="ij"), axis=-1))
+    size = np.array([photo.width_px, photo.height_px])
+    inside = ((uv >= 2) & (uv <= size - 3)).all(axis=(0, 2))
+    return float(y[inside].max()) if inside.any() else low
+
+
+def _evidence(view: _View) -> Array:
+    """Share of full evidence for a bar at each row and column, 0..1, over all widths."""
+    best = np.zeros_like(view.grey)
+    for width in BAR_WIDTHS_PX:
+        np.maximum(best, _bar_contrast(view.grey, width), out=best)
+    return np.minimum(best / FULL_EVIDENCE, 1.0)
+
+
+def _bar_contrast(grey: Array, width: int) -> Array:
+    """Michelson contrast of a bar of `width` rows against the plate on either side, the weaker side."""
+    flank = min(max(width, 3), 10)
+    centre = cv2.blur(grey, (1, width)) if width > 1 else grey
+    beside = cv2.blur(grey, (1, flank))
+    away = width // 2 + 2 + flank // 2
+    rows = len(grey)
+    contrast = np.zeros_like(grey)
+    if rows <= 2 * away:
+        return contrast
+    before, after = beside[: rows - 2 * away], beside[2 * away :]
+    middle = centre[away : rows - away]
+    floor = np.float32(6)  # a few grey levels: keeps black on black from looking like contrast
+    lower = np.minimum(before, after)
+    upper = np.maximum(before, after)
+    dark = (lower - middle) / (lower + middle + floor)
+    lit = (middle - upper) / (middle + upper + floor)
+    contrast[away : rows - away] = np.maximum(dark, lit)
+    return contrast
+
+
+def _corridor(view: _View, evidence: Array, guide: Array64) -> Array:
+    """Forget evidence away from the line that a person gave."""
+    y = np.interp(view.x_mm, guide[:, 0], guide[:, 1])
+    return np.where(np.abs(view.y_mm[:, None] - y) <= CORRIDOR_MM, evidence, np.float32(0))
+
+
+def _best_path(evidence: Array, view: _View) -> tuple[NDArray[np.intp], float]:
+    """Row of the best path in every column, and its mean evidence (dynamic programming)."""
+    pooled = _pool_rows(evidence)
+    choice, total = _forward(pooled, view)
+    row = int(np.argmax(total))
+    path = np.empty(pooled.shape[1], np.intp)
+    for column in range(pooled.shape[1] - 1, -1, -1):
+        path[column] = row
+        row += int(choice[column, row])
+    score = float(pooled[path, np.arange(len(path))].mean())
+    rows = _peak_rows(evidence, path * 2)
+    return rows, score
+
+
+def _pool_rows(evidence: Array) -> Array:
+    even = evidence[: len(evidence) // 2 * 2]
+    return np.maximum(even[0::2], even[1::2])
+
+
+def _forward(pooled: Array, view: _View) -> tuple[NDArray[np.int8], Array]:
+    """Best total evidence of a path ending in each row, and where each path came from."""
+    rows, columns = pooled.shape
+    step_mm = view.x_mm[1] - view.x_mm[0]
+    reach = max(1, int(np.ceil(STEEPEST * step_mm / (2 * view.row_mm))))
+    shifts = np.arange(-reach, reach + 1)
+    penalty = (0.05 * np.abs(shifts)).astype(np.float32)
+    total = pooled[:, 0].copy()
+    choice = np.zeros((columns, rows), np.int8)
+    padded = np.full(rows + 2 * reach, -1e9, np.float32)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, rows)
+    along = np.ascontiguousarray(pooled.T)
+    for column in range(1, columns):
+        padded[reach : reach + rows] = total
+        options = windows - penalty[:, None]
+        pick = options.argmax(axis=0)
+        choice[column] = shifts[pick]
+        total = options.max(axis=0) + along[column]
+    return choice, total
+
+
+def _peak_rows(evidence: Array, path: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return the middle row of the plateau of best evidence within a few rows of the path."""
+    window = np.arange(-3, 4)
+    rows = np.clip(path[None, :] + window[:, None], 0, len(evidence) - 1)
+    local = evidence[rows, np.arange(len(path))]
+    top = local >= local.max(axis=0) - 1e-3
+    offset = (top * window[:, None]).sum(axis=0) / top.sum(axis=0)
+    return np.clip(np.rint(path + offset), 0, len(evidence) - 1).astype(np.intp)
+
+
+def _rival(evidence: Array, rows: NDArray[np.intp], view: _View) -> float:
+    """Mean evidence of the best line that keeps clear of the found one."""
+    clear = np.abs(np.arange(len(evidence))[:, None] - rows) * view.row_mm > 5.0
+    return _best_path(np.where(clear, evidence, np.float32(0)), view)[1]
+
+
+def _believe(score: float, rival: float) -> None:
+    if score < LEAST_EVIDENCE:
+        raise RetakeError(
+            "no joint",
+            "No line beside the target looks like a gap over its whole length.",
+            "Lay the target 10 to 40 mm beside the joint with the joint arrow towards it, light the joint "
+            "evenly, and photograph again, or give two points on the joint (--points).",
+        )
+    if rival > RIVAL_SHARE * score:
+        raise RetakeError(
+            "more than one line",
+            "More than one line beside the target looks like a gap.",
+            "Give two points on the joint that is meant (--points), or cover the other line.",
+        )
+
+
+def _line(
+    view: _View, evidence: Array, rows: NDArray[np.intp], score: float, rival: float, given: bool
+) -> JointLine:
+    """Smooth the path along the joint, weighted by its evidence."""
+    weight = evidence[rows, np.arange(len(rows))].astype(np.float64) + 1e-3
+    y = view.y_mm[rows]
+    y = _smooth(view.x_mm, y, weight)
+    return line_along(np.stack([view.x_mm, y], axis=1), evidence=score, rival=rival, given=given)
+
+
+def _smooth(x: Array64, y: Array64, weight: Array64) -> Array64:
+    """Local straight-line regression, Gaussian window of SMOOTH_MM, twice with outliers held down."""
+    kernel = np.exp(-0.5 * ((x[:, None] - x) / (SMOOTH_MM / 2)) ** 2)
+    smooth = y
+    robust = np.ones_like(y)
+    for _ in range(2):
+        w = kernel * (weight * robust)
+        s0, s1, s2 = w.sum(1), w @ x, w @ (x * x)
+        t0, t1 = w @ y, w @ (x * y)
+        determinant = s0 * s2 - s1 * s1
+        slope = (s0 * t1 - s1 * t0) / determinant
+        smooth = (t0 - slope * s1) / s0 + slope * x
+        off = np.abs(y - smooth)
+        robust = 1 / (1 + (off / max(3 * float(np.median(off)), 0.02)) ** 2)
+    return smooth
+
+
+def _foot_of_origin(xy: Array64, length: Array64) -> float:
+    """Position along the line of the foot of the perpendicular from the datum mark (the origin)."""
+    chord = np.diff(xy, axis=0)
+    size = np.hypot(*chord.T)
+    # Sought where the line, continued straight past its ends, passes x closest to the origin.
+    t = -(xy[:-1] * chord).sum(axis=1) / size
+    low = np.where(np.arange(len(size)) == 0, -np.inf, 0.0)
+    high = np.where(np.arange(len(size)) == len(size) - 1, np.inf, size)
+    t = np.clip(t, low, high)
+    distance = np.linalg.norm(xy[:-1] + (t / size)[:, None] * chord, axis=1)
+    nearest = int(np.argmin(distance))
+    return float(length[nearest] + t[nearest])
