@@ -66,7 +66,7 @@ class ArrisFit:
     variance_parts: dict[str, Array64]  # "noise", "floor", "face", "band", "blur": px², each (N,)
     near_sd_px: Array64
     slope_scale: Array64  # (N, 2) steepest slope of near and far edge, level per px
-    weight_sum: Array64
+    grain_factor: float  # residuals of neighbouring samples hang together: noise counts this much more
 
     @property
     def far_px(self) -> Array64:
@@ -130,7 +130,7 @@ def fit_arrises(
         if step_number == 1:  # the residual is now that of the picture, not of the start
             noise = np.maximum(state.residual_sd, noise_floor)
             state = _normal_equations(x, y, weights, theta, mean, precision, noise)
-    return _result(x, theta, state, precision, noise_floor)
+    return _result(x, y, weights, theta, state, precision, noise_floor)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -256,7 +256,15 @@ def _choose(better: NDArray[np.bool_], new: _Equations, old: _Equations) -> _Equ
     return _Equations(**{name: pick(name) for name in _Equations.__dataclass_fields__})
 
 
-def _result(x: Array, theta: Array, state: _Equations, precision: Array, noise_floor: float) -> ArrisFit:
+def _result(
+    x: Array,
+    y: Array,
+    weights: Array,
+    theta: Array,
+    state: _Equations,
+    precision: Array,
+    noise_floor: float,
+) -> ArrisFit:
     covariance = np.linalg.inv(state.total.astype(np.float64))
     across = covariance[:, WIDTH, :]
     parts = {
@@ -278,8 +286,21 @@ def _result(x: Array, theta: Array, state: _Equations, precision: Array, noise_f
         near_sd_px=np.sqrt(covariance[:, NEAR, NEAR]),
         slope_scale=np.abs(t[:, [FLOOR, FACE]] - t[:, [LEFT, RIGHT]])
         / (np.exp(t[:, LOG_BLUR, None]) * _SQRT_2PI),
-        weight_sum=state.weight_sum.astype(np.float64),
+        grain_factor=_grain_factor(y - _evaluate(x, theta)[0], weights),
     )
+
+
+def _grain_factor(residual: NDArray[np.floating], weights: Array, lags: int = 6) -> float:
+    """Root of 1 + 2 Σρ_k: how much correlated residuals widen an estimate against white ones.
+
+    The fit itself leaves a slight negative correlation, so a sum below zero counts as white.
+    """
+    r = residual * weights
+    power = float((r * r).sum())
+    if power <= 0:
+        return 1.0
+    total = sum(float((r[:, k:] * r[:, :-k]).sum()) / power for k in range(1, lags + 1))
+    return float(np.sqrt(1 + 2 * max(total, 0.0)))
 
 
 def _dip(position: Array64, theta: Array64) -> Array64:

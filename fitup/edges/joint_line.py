@@ -146,7 +146,7 @@ def _guide(photo: Photo, scale: ScaleMap, points_px: Array64) -> Array64:
 
 def _rectified(photo: Photo, scale: ScaleMap, start: float, end: float, guide: Array64 | None) -> _View:
     layout = scale.sighting.layout
-    low, high = layout.paper_edge_mm + SEARCH_FROM_MM, SEARCH_TO_MM
+    low, high = layout.paper_box_mm[3] + SEARCH_FROM_MM, SEARCH_TO_MM
     if guide is not None:
         low, high = guide[:, 1].min() - 2 * CORRIDOR_MM, guide[:, 1].max() + 2 * CORRIDOR_MM
     high = min(high, _highest_in_photo(photo, scale, start, end, low, high))

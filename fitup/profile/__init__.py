@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fitup.profile.measure import measure_gap
 from fitup.profile.result import GapProfile, Influence
 
-__all__ = ["GapProfile", "Influence"]
+__all__ = ["GapProfile", "Influence", "measure_gap"]

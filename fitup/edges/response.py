@@ -1,0 +1,224 @@
+"""What the phone did to the light: tone curve and sharpening, read from the print's edges in the same photo.
+
+A phone encodes light (IEC 61966-2-1), bends the curve for contrast and sharpens. Fitting edges in such pixels
+reads a dark gap too narrow, the unsafe direction. An edge blurred by optics alone is antisymmetric in linear
+light; a wrong tone curve skews it and sharpening adds lobes, so the shape of a black and white edge tells
+both without trusting any printed width (the idea of radiometric calibration from edges of a single picture:
+Lin, Gu, Yamazaki and Shum, CVPR 2004).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.edges.arris import edge_step
+from fitup.photo import linear_to_srgb, srgb_to_linear
+
+__all__ = ["PLAIN_RESPONSE", "CameraResponse", "contrast_curve", "estimate_response", "sharpened"]
+
+Array = NDArray[np.float32]
+Array64 = NDArray[np.float64]
+
+FIT_RESIDUAL = 0.012  # rms of the pooled edge (display-encoded, 0..1) up to which the model is believed
+U_GAP_MODELLED_PX = 0.10  # what tone and sharpening still cost a gap once modelled
+U_GAP_PLAIN_PX = 0.30  # and when only the standard curve is undone
+_BIN_PX = 0.25
+_TAPS = 12
+_START = np.array([0.0, 0.0, 0.15, 0.3, np.log(1.2)])  # shift, log blur ratio, k, amount, log radius
+_PRIOR_SD = np.array([10.0, 10.0, 0.25, 0.5, 0.4])
+
+
+@dataclass(frozen=True, kw_only=True)
+class CameraResponse:
+    """Tone curve and sharpening of one photo.
+
+    `contrast` is the strength of the S-shaped curve laid over the sRGB encoding, `amount` and `radius_px` are
+    those of the unsharp mask, `blur_px` the optical blur's sigma at the print, `residual` the misfit (rms,
+    display-encoded). `u_gap_px` is the standard uncertainty that remains on a gap.
+    """
+
+    contrast: float
+    amount: float
+    radius_px: float
+    blur_px: float
+    residual: float
+    modelled: bool
+    u_gap_px: float
+    note: str = ""
+
+    def to_linear(self, profiles: Array) -> Array:
+        """Undo sharpening across the joint, then the tone curve: (N, M) encoded 0..1 → linear light."""
+        if self.amount > 0:
+            padded = np.pad(profiles, ((0, 0), (_TAPS, _TAPS)), mode="edge")
+            windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _TAPS + 1, axis=1)
+            profiles = windows @ self._unsharpening
+        table = self._table
+        position = np.clip(profiles, 0, 1) * np.float32(len(table) - 1)
+        index = np.minimum(position.astype(np.int32), len(table) - 2)
+        part = position - index
+        return table[index] * (1 - part) + table[index + 1] * part
+
+    @cached_property
+    def _unsharpening(self) -> Array:
+        """Taps of the inverse of 1 + a (1 - G): a smoothing filter, so noise does not grow."""
+        frequency = np.fft.fftfreq(64)
+        gauss = np.exp(-2 * (np.pi * self.radius_px * frequency) ** 2)
+        taps = np.fft.ifft(1 / (1 + self.amount * (1 - gauss))).real
+        taps = np.roll(taps, _TAPS)[: 2 * _TAPS + 1]
+        return np.asarray(taps / taps.sum(), dtype=np.float32)
+
+    @cached_property
+    def _table(self) -> Array:
+        curve = np.linspace(0, 1, 4097)
+        encoded = contrast_curve(curve, self.contrast)
+        inverse = np.interp(np.linspace(0, 1, 2049), encoded, curve)
+        return np.asarray(srgb_to_linear(inverse), dtype=np.float32)
+
+
+PLAIN_RESPONSE = CameraResponse(
+    contrast=0.0,
+    amount=0.0,
+    radius_px=1.0,
+    blur_px=1.2,
+    residual=float("nan"),
+    modelled=False,
+    u_gap_px=U_GAP_PLAIN_PX,
+    note="The phone's tone curve could not be read from the print's edges: the standard one was undone.",
+)
+
+
+def contrast_curve(encoded: Array64, k: float) -> Array64:
+    """S-shaped curve laid over the encoded value: a blend with the smooth step 3v² - 2v³."""
+    v = np.clip(encoded, 0, 1)
+    return np.asarray((1 - k) * v + k * v * v * (3 - 2 * v))
+
+
+def sharpened(values: Array64, step_px: float, amount: float, radius_px: float) -> Array64:
+    """Unsharp mask along the last axis of values sampled every `step_px`: v + a (v - Gauss(v))."""
+    reach = int(np.ceil(3.5 * radius_px / step_px))
+    offsets = np.arange(-reach, reach + 1) * step_px
+    gauss = np.exp(-0.5 * (offsets / radius_px) ** 2)
+    padded = np.concatenate([np.full(reach, values[0]), values, np.full(reach, values[-1])])
+    return np.asarray(values + amount * (values - np.convolve(padded, gauss / gauss.sum(), "valid")))
+
+
+def estimate_response(offsets_px: Array64, profiles: Array, blur_guess_px: float) -> CameraResponse:
+    """Fit tone curve, sharpening and blur to profiles across the print's edges.
+
+    Parameters
+    ----------
+    offsets_px : (M,) distance from the expected edge [px], even steps
+    profiles : (E, M) display-encoded grey, 0..1, running from black to white
+    blur_guess_px : starting value of the blur
+
+    Returns PLAIN_RESPONSE, with its larger uncertainty, where the edges do not follow the model.
+    """
+    pooled = _pooled_edge(offsets_px, profiles)
+    if pooled is None:
+        return PLAIN_RESPONSE
+    x, edge = pooled
+    theta, residual = _fit(x, edge, blur_guess_px)
+    blur, radius = blur_guess_px * float(np.exp(theta[1])), float(np.exp(theta[4]))
+    k, amount = float(theta[2]), float(theta[3])
+    if not (residual < FIT_RESIDUAL and -0.3 <= k <= 1 and 0 <= amount <= 2 and 0.4 <= radius <= 4):
+        return PLAIN_RESPONSE
+    return CameraResponse(
+        contrast=k,
+        amount=amount,
+        radius_px=radius,
+        blur_px=blur,
+        residual=residual,
+        modelled=True,
+        u_gap_px=U_GAP_MODELLED_PX,
+    )
+
+
+def _pooled_edge(offsets: Array64, profiles: Array) -> tuple[Array64, Array64] | None:
+    """One edge from many: each moved to its own half level, scaled to common levels, binned at 1/4 px."""
+    step = float(offsets[1] - offsets[0])
+    tail = max(int(round(2.5 / step)), 2)
+    black = np.median(profiles[:, :tail], axis=1)
+    white = np.median(profiles[:, -tail:], axis=1)
+    good = (white - black > 0.25) & (white < 0.985) & np.isfinite(profiles).all(axis=1)
+    if good.sum() < 8:
+        return None
+    p, black, white = profiles[good].astype(np.float64), black[good], white[good]
+    share = (p - black[:, None]) / (white - black)[:, None]
+    shift = _half_level(offsets, share)
+    keep = np.isfinite(shift) & (np.abs(shift - np.median(shift)) < 1.5)
+    if keep.sum() < 8:
+        return None
+    x = (offsets - shift[keep, None]).ravel()
+    values = share[keep].ravel() * float(np.median(white - black)) + float(np.median(black))
+    bins = np.arange(-8, 8 + _BIN_PX, _BIN_PX)
+    index = np.digitize(x, bins - _BIN_PX / 2) - 1
+    inside = (index >= 0) & (index < len(bins))
+    count = np.bincount(index[inside], minlength=len(bins))
+    if (count < 4).any():
+        return None
+    centre = np.bincount(index[inside], x[inside], len(bins)) / count
+    mean = np.bincount(index[inside], values[inside], len(bins)) / count
+    # Samples do not sit at their bin's centre; carry the mean there along the edge itself.
+    return bins, np.interp(bins, centre, mean)
+
+
+def _half_level(offsets: Array64, share: Array64) -> Array64:
+    """Return where each profile passes one half, nearest to the expected edge; NaN where it does not."""
+    above = share > 0.5
+    crossing = ~above[:, :-1] & above[:, 1:]
+    distance = np.where(crossing, np.abs(offsets[:-1]), np.inf)
+    index = distance.argmin(axis=1)
+    rows = np.arange(len(share))
+    low, high = share[rows, index], share[rows, index + 1]
+    part = (0.5 - low) / np.where(high == low, 1, high - low)
+    at = offsets[index] + part * (offsets[1] - offsets[0])
+    return np.where(np.isfinite(distance.min(axis=1)), at, np.nan)
+
+
+def _model(theta: Array64, x: Array64, blur: float, black: float, white: float) -> Array64:
+    shift, log_ratio, k, amount, log_radius = theta
+    sigma = blur * np.exp(log_ratio)
+    low, high = _linear_level(black, k), _linear_level(white, k)
+    light = low + (high - low) * edge_step(np.clip((x - shift) / sigma, -8, 8))
+    encoded = contrast_curve(linear_to_srgb(light), k)
+    return sharpened(encoded, _BIN_PX, amount, float(np.exp(log_radius)))
+
+
+def _linear_level(encoded: float, k: float) -> float:
+    curve = np.linspace(0, 1, 513)
+    inverse = np.interp(encoded, contrast_curve(curve, k), curve)
+    return float(srgb_to_linear(np.asarray(inverse)))
+
+
+def _fit(x: Array64, edge: Array64, blur: float) -> tuple[Array64, float]:
+    """Gauss-Newton with priors and halved steps; returns the parameters and the rms misfit."""
+    tail = int(round(2 / _BIN_PX))
+    black, white = float(edge[:tail].mean()), float(edge[-tail:].mean())
+    sigma = 0.0015  # display-encoded; what pooled edges of sound prints scatter by
+    theta = _START.copy()
+
+    def misfit(values: Array64) -> Array64:
+        off = (_model(values, x, blur, black, white) - edge) / sigma
+        return np.concatenate([off, (values - _START) / _PRIOR_SD])
+
+    r = misfit(theta)
+    for _ in range(12):
+        jacobian = np.stack([(misfit(theta + d) - r) / 1e-4 for d in np.eye(5) * 1e-4], axis=1)
+        step = -np.linalg.solve(jacobian.T @ jacobian + 1e-6 * np.eye(5), jacobian.T @ r)
+        step = np.clip(step, -0.4, 0.4)
+        for fraction in (1.0, 0.3, 0.1):
+            trial = np.clip(theta + fraction * step, [-2, -1, -0.3, 0, -1], [2, 1, 1, 2, 1.4])
+            new = misfit(trial)
+            if new @ new < r @ r:
+                break
+        else:
+            break
+        done = r @ r - new @ new < 1e-3 * (r @ r)
+        theta, r = trial, new
+        if done:
+            break
+    return theta, float(np.sqrt(np.mean(r[:-5] ** 2)) * sigma)

@@ -1,0 +1,110 @@
+"""Start reading here: one photo of one joint, from the file to the verdict.
+
+photo → scale → edges → profile → verdict; what is kept of it (evidence) is the next step's business.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.edges import (
+    Arrises,
+    CameraResponse,
+    JointLine,
+    estimate_response,
+    find_arrises,
+    find_joint,
+    straighten,
+)
+from fitup.photo import Photo, PhotoLimits, open_photo
+from fitup.profile import GapProfile, measure_gap
+from fitup.scale import PrintRecord, ScaleMap, edge_profiles, find_target, scale_map
+from fitup.verdict import DecisionRule, JointVerdict, Limit, Sheet, Wire, fillable_gap, judge
+
+__all__ = ["Inspection", "InspectionSettings", "inspect"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class InspectionSettings:
+    """All that a person says about a joint; with the photo, enough to measure again.
+
+    `points_px` (K, 2) are two or more image points on the joint; `from_mm` and `to_mm` bound the stretch that
+    is looked at, in mm from the datum mark (the target's length by default).
+    """
+
+    wire: Wire
+    sheet: Sheet | None = None
+    joint_kind: str = "butt"
+    procedure_limit_mm: float | None = None
+    bridge_factor: float = 1.0
+    decision: DecisionRule = DecisionRule()
+    print_record: PrintRecord | None = None
+    target_thickness_mm: float | None = None
+    points_px: NDArray[np.float64] | None = None
+    from_mm: float | None = None
+    to_mm: float | None = None
+    photo_limits: PhotoLimits = PhotoLimits()
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Inspection:
+    """One photo of one joint, each stage's result."""
+
+    settings: InspectionSettings
+    photo: Photo
+    scale: ScaleMap
+    line: JointLine
+    response: CameraResponse
+    arrises: Arrises
+    profile: GapProfile
+    limit: Limit
+    verdict: JointVerdict
+
+
+def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspection:
+    """Measure the gap along the joint in the photo at `path` and judge it.
+
+    Raises PhotoError for a file that is no sound photo, RetakeError for a photo in which the joint cannot be
+    measured, UsageError for settings that cannot be used.
+    """
+    limit = fillable_gap(
+        settings.wire,
+        settings.joint_kind,
+        procedure_limit_mm=settings.procedure_limit_mm,
+        bridge_factor=settings.bridge_factor,
+    )
+    photo = open_photo(path, settings.photo_limits)
+    scale = scale_map(
+        photo,
+        find_target(photo),
+        print_record=settings.print_record,
+        thickness_mm=settings.target_thickness_mm,
+    )
+    line = find_joint(
+        photo, scale, points_px=settings.points_px, from_mm=settings.from_mm, to_mm=settings.to_mm
+    )
+    response = estimate_response(*edge_profiles(photo, scale), scale.print_blur_px)
+    band = straighten(photo, scale, line)
+    arrises = find_arrises(
+        band,
+        response.to_linear(band.profiles),
+        (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1),
+        sheet_mm=settings.sheet.thickness_mm if settings.sheet else None,
+        print_blur_px=response.blur_px if response.modelled else scale.print_blur_px,
+    )
+    profile = measure_gap(scale, arrises, response)
+    return Inspection(
+        settings=settings,
+        photo=photo,
+        scale=scale,
+        line=line,
+        response=response,
+        arrises=arrises,
+        profile=profile,
+        limit=limit,
+        verdict=judge(profile, limit, settings.decision),
+    )

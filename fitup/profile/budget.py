@@ -1,0 +1,111 @@
+"""The uncertainty budget of a gap: named influences per station, random and common kept apart.
+
+Combined as uncorrelated inputs, JCGM 100:2008, 5.1.2. Each influence is a standard uncertainty (k = 1).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.edges import Arrises, CameraResponse
+from fitup.profile.result import Influence
+from fitup.scale import ScaleMap
+
+__all__ = ["combined", "uncertainty_budget"]
+
+Array64 = NDArray[np.float64]
+
+# Height step between clamped plates that one photo cannot see: rectangular within ±0.1 mm (common practice,
+# no source: thin sheet that is clamped flat).
+U_STEP_MM = 0.1 / np.sqrt(3)
+# Where on a rounded or burred arris the light changes: radius or burr up to 0.05 mm, each arris off by up to
+# half of it, both alike (geometry; from memory).
+U_ARRIS_MM = 0.05 / np.sqrt(3) / 2 * np.sqrt(2) / 1.5
+
+_SCALE_REMEDIES = {
+    "saddles": "have the whole target in the photo, unglossy and flat",
+    "print": "check the print with a caliper (fitup target check)",
+    "thickness": "give the thickness of the target (--thickness)",
+    "lens and distance": "lay the target closer to the joint, both near the middle of the frame",
+}
+
+
+def uncertainty_budget(
+    scale: ScaleMap, arrises: Arrises, response: CameraResponse, middle_mm: Array64
+) -> tuple[Influence, ...]:
+    """All influences on the gap, largest mean first; every `u_mm` is (N,) [mm]."""
+    parts = arrises.variance_parts_mm2
+    gap = np.maximum(arrises.gap_mm, 0)
+    sample_mm = arrises.band.sample_mm
+    slant = np.abs(arrises.tangent)
+    rows = [
+        Influence(
+            name="noise and grain",
+            u_mm=_noise(arrises),
+            common=False,
+            remedy="come closer, hold still, give more light",
+        ),
+        _prior("blur", parts["blur"], True, "come closer and let the phone focus on the joint"),
+        _prior("floor of the gap", parts["floor"], False, "keep light from below out of the gap"),
+        _prior(
+            "cut face",
+            parts["face"] + parts["band"],
+            False,
+            "photograph straight down on the joint and give the sheet's thickness (--sheet)",
+        ),
+        Influence(
+            name="tone curve",
+            u_mm=np.full_like(gap, response.u_gap_px * sample_mm),
+            common=True,
+            remedy="come closer; switch off HDR and filters",
+        ),
+        Influence(
+            name="step between plates",
+            u_mm=U_STEP_MM * slant,
+            common=True,
+            remedy="photograph straight down on the joint",
+        ),
+        Influence(
+            name="arris radius",
+            u_mm=np.full_like(gap, U_ARRIS_MM),
+            common=True,
+            remedy="nothing to do: edges are not perfectly sharp",
+        ),
+    ]
+    for name, relative in scale.relative_u(middle_mm).items():
+        rows.append(
+            Influence(
+                name=f"scale: {name}",
+                u_mm=np.asarray(relative * gap),
+                common=True,
+                remedy=_SCALE_REMEDIES.get(name, "lay the target closer to the joint"),
+            )
+        )
+    return tuple(sorted(rows, key=lambda row: -float(np.nanmean(row.u_mm))))
+
+
+def combined(budget: tuple[Influence, ...]) -> Array64:
+    """Combined standard uncertainty (N,) [mm]: root of the sum of squares."""
+    return np.asarray(np.sqrt(np.sum([row.u_mm**2 for row in budget], axis=0)))
+
+
+def _prior(name: str, variance: Array64, common: bool, remedy: str) -> Influence:
+    return Influence(name=name, u_mm=np.sqrt(np.maximum(variance, 0)), common=common, remedy=remedy)
+
+
+def _noise(arrises: Arrises) -> Array64:
+    """Return the larger of what the residuals say and what neighbouring stations say.
+
+    Grain along the joint does not show in neighbours, grain that wanders does not show in residuals.
+    """
+    inside = np.sqrt(arrises.variance_parts_mm2["noise"]) * arrises.fit.grain_factor
+    gap = arrises.gap_mm
+    if len(gap) < 5:
+        return np.asarray(inside)
+    bend = np.abs(gap[2:] - 2 * gap[1:-1] + gap[:-2]) / np.sqrt(6)
+    reach = 10
+    padded = np.pad(bend, (reach + 1, reach + 1), mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
+    scatter = 1.4826 * np.median(windows, axis=1)
+    return np.maximum(inside, scatter)

@@ -1,0 +1,93 @@
+"""The gap at every station with its uncertainty, and which stations were not seen."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.edges import Arrises, CameraResponse
+from fitup.profile.budget import combined, uncertainty_budget
+from fitup.profile.result import GapProfile
+from fitup.scale import ScaleMap
+
+__all__ = ["measure_gap"]
+
+Array64 = NDArray[np.float64]
+
+STEEP_TANGENT = 0.47  # 25 degrees: beyond, the near plate hides the floor and the arrises' shape matters
+LEAST_DIP_SIGMAS = 5.0  # dip of the profile over its noise
+LEAST_CONTRAST = 0.04  # dip as a share of the plates' light
+POOR_FIT = 0.12  # residual as a share of the dip
+COVERED_SHARE = 0.35  # contrast below this share of the neighbours' is something lying over the gap
+NEIGHBOURHOOD_MM = 15.0
+WORST_U_MM = 0.25  # a gap known no better than this was not seen
+
+
+def measure_gap(scale: ScaleMap, arrises: Arrises, response: CameraResponse) -> GapProfile:
+    """Gap square to the joint at every station [mm], its budget (JCGM 100) and what stayed unseen."""
+    band = arrises.band
+    middle = band.points_mm((arrises.near_mm + arrises.far_mm) / 2)
+    budget = uncertainty_budget(scale, arrises, response, middle)
+    u_gap = combined(budget)
+    reason = _unseen(arrises, u_gap)
+    seen = np.array([word == "" for word in reason], dtype=bool)
+    blank = np.where(seen, 0.0, np.nan)
+    return GapProfile(
+        station_mm=band.station_mm,
+        gap_mm=arrises.gap_mm + blank,
+        u_gap_mm=u_gap + blank,
+        near_mm=arrises.near_mm + blank,
+        far_mm=arrises.far_mm + blank,
+        near_px=scale.to_px(band.points_mm(arrises.near_mm)) + blank[:, None],
+        far_px=scale.to_px(band.points_mm(arrises.far_mm)) + blank[:, None],
+        centre_px=scale.to_px(np.where(seen[:, None], middle, band.xy_mm)),
+        unseen_reason=tuple(reason),
+        budget=budget,
+        notes=_notes(arrises, response),
+        step_mm=band.step_mm,
+    )
+
+
+def _unseen(arrises: Arrises, u_gap_mm: Array64) -> list[str]:
+    """Why each station cannot be trusted; "" where it can. The first that applies is named."""
+    fit, band = arrises.fit, arrises.band
+    dip = np.abs(fit.dip)
+    usual = _running_median(arrises.contrast, round(NEIGHBOURHOOD_MM / band.step_mm))
+    burnt = _share_burnt(arrises)
+    faint = (dip < LEAST_DIP_SIGMAS * fit.noise) | (arrises.contrast < LEAST_CONTRAST)
+    tests = (
+        ("outside photo", ~band.inside),
+        ("steep view", np.abs(arrises.tangent) > STEEP_TANGENT),
+        ("glare", burnt > 0.5),
+        ("covered", (faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > 3 * LEAST_CONTRAST)),
+        ("low contrast", faint),
+        ("poor fit", (fit.noise > POOR_FIT * dip) | ~np.isfinite(u_gap_mm) | (u_gap_mm > WORST_U_MM)),
+    )
+    reason = np.full(len(dip), "", dtype=object)
+    for word, applies in reversed(tests):
+        reason[applies] = word
+    return [str(word) for word in reason]
+
+
+def _share_burnt(arrises: Arrises) -> Array64:
+    """Share of burnt-out samples in the flanks next to the arrises, (N,)."""
+    n = arrises.band.n_mm
+    reach = 6 * arrises.blur_px * arrises.band.sample_mm
+    near, far = arrises.near_mm[:, None], arrises.far_mm[:, None]
+    beside = ((n < near) & (n > near - reach)) | ((n > far) & (n < far + reach))
+    return np.asarray((arrises.band.clipped * beside).sum(axis=1) / np.maximum(beside.sum(axis=1), 1))
+
+
+def _running_median(values: Array64, reach: int) -> Array64:
+    padded = np.pad(values, reach, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
+    return np.asarray(np.median(windows, axis=1))
+
+
+def _notes(arrises: Arrises, response: CameraResponse) -> tuple[str, ...]:
+    notes = []
+    if arrises.sheet_mm is None and np.abs(arrises.tangent).max() > 0.03:
+        notes.append("The sheet's thickness is not given: at this slant the cut face costs certainty.")
+    if not response.modelled:
+        notes.append(response.note)
+    return tuple(notes)
