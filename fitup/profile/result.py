@@ -92,9 +92,10 @@ class GapProfile:
         if np.ndim(self.station_mm) != 1 or np.size(self.station_mm) == 0:
             raise ValueError(f"station_mm must have shape (N,) with N >= 1, not {np.shape(self.station_mm)}")
         count = len(self.station_mm)
-        rows = ("gap_mm", "u_gap_mm", "near_mm", "far_mm")
-        points = ("near_px", "far_px", "centre_px")
-        expected = {name: (count,) for name in rows} | {name: (count, 2) for name in points}
+        expected: dict[str, tuple[int, ...]] = {
+            **dict.fromkeys(("gap_mm", "u_gap_mm", "near_mm", "far_mm"), (count,)),
+            **dict.fromkeys(("near_px", "far_px", "centre_px"), (count, 2)),
+        }
         for name, shape in expected.items():
             if np.shape(getattr(self, name)) != shape:
                 raise ValueError(f"{name} must have shape {shape}, not {np.shape(getattr(self, name))}")
@@ -121,5 +122,6 @@ class GapProfile:
             raise ValueError("u_gap_mm must be finite and not negative at every seen station")
         if np.any(~np.isnan(self.u_gap_mm[~seen])):
             raise ValueError("u_gap_mm must be NaN at every unseen station")
-        if any((reason == "") != bool(is_seen) for reason, is_seen in zip(self.unseen_reason, seen, strict=True)):
+        has_reason = np.array([reason != "" for reason in self.unseen_reason])
+        if np.any(has_reason == seen):
             raise ValueError("unseen_reason must be empty exactly where a gap was seen")

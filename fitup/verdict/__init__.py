@@ -1,0 +1,37 @@
+"""From a gap profile to a verdict: wire and sheet, fillable gap, decision under uncertainty, spots, advice.
+
+Read in this order: `lengths`, `wires`, `sheets` (what the user writes), `limits` (the fillable gap),
+`decision` (one station), `spots` (stretches), `joint` (the verdict), `advice` (its sentences).
+"""
+
+from __future__ import annotations
+
+from fitup.verdict.decision import DecisionRule, StationState, probability_within
+from fitup.verdict.joint import judge
+from fitup.verdict.lengths import parse_length
+from fitup.verdict.limits import Candidate, JointKind, Limit, fillable_gap
+from fitup.verdict.result import JointVerdict, SeenRule, Spot, VerdictWord
+from fitup.verdict.sheets import Sheet, parse_sheet
+from fitup.verdict.spots import SpotRule
+from fitup.verdict.wires import Wire, parse_wire
+
+__all__ = [
+    "Candidate",
+    "DecisionRule",
+    "JointKind",
+    "JointVerdict",
+    "Limit",
+    "SeenRule",
+    "Sheet",
+    "Spot",
+    "SpotRule",
+    "StationState",
+    "VerdictWord",
+    "Wire",
+    "fillable_gap",
+    "judge",
+    "parse_length",
+    "parse_sheet",
+    "parse_wire",
+    "probability_within",
+]

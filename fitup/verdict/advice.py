@@ -1,0 +1,124 @@
+"""The sentences of a verdict, in a fitter's words: where, how wide, what to do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from fitup.verdict.decision import StationState
+from fitup.verdict.result import Spot, VerdictWord
+
+__all__ = ["doubtful_advice", "joint_advice", "joint_sentence", "over_advice", "unseen_advice"]
+
+# Reasons why a station is unseen, and what to change for the next photo.
+_REMEDIES = {
+    "covered": "clear what covers the joint",
+    "glare": "move the lamp or the phone until the shine is gone",
+    "low contrast": "bring more light to the joint",
+    "poor fit": "wipe the edges clean and hold the phone still",
+    "outside photo": "bring the whole length into the photo",
+    "steep view": "hold the phone squarely above this part",
+}
+_SHORT_MM = 5.0
+_SAFETY = 1e-6
+
+
+def over_advice(start_mm: float, end_mm: float, gap_mm: float, limit_mm: float) -> str:
+    """Where to re-fixture, and by how much the gap is too wide."""
+    decimals = _decimals(gap_mm, limit_mm)
+    gap, limit = round(gap_mm, decimals), round(limit_mm, decimals)
+    too_wide = f"{gap - limit:.{decimals}f} mm" if gap > limit else "less than 0.001 mm"
+    return (
+        f"re-fixture {_place(start_mm, end_mm)}: "
+        f"gap {gap:.{decimals}f} mm, limit {limit:.{decimals}f} mm ({too_wide} too wide)"
+    )
+
+
+def doubtful_advice(start_mm: float, end_mm: float, gap_mm: float, u_mm: float, limit_mm: float) -> str:
+    """Where to gauge, and with which blade the question is settled."""
+    decimals = _decimals(gap_mm, limit_mm)
+    # Rounded down to what a set of blades can be stacked to: a blade above the limit would prove nothing.
+    blade_mm = math.floor(limit_mm * 100 + _SAFETY) / 100
+    test = f"; inside the limit if {blade_mm:.2f} mm of blades does not go in" if blade_mm >= 0.03 else ""
+    return (
+        f"settle with a feeler gauge: {_place(start_mm, end_mm)}: "
+        f"gap {_gap(gap_mm, u_mm, decimals)}, limit {limit_mm:.{decimals}f} mm{test}"
+    )
+
+
+def unseen_advice(start_mm: float, end_mm: float, reason: str) -> str:
+    """Where nothing was measured and what to do about it."""
+    place = _place(start_mm, end_mm)
+    if reason == "covered":
+        return f"look at it: {place} is covered; if it is no tack or clamp, photograph again or gauge"
+    why = f" ({reason}: {_REMEDIES[reason]})" if reason in _REMEDIES else f" ({reason})" if reason else ""
+    return f"photograph again or gauge: {place}{why}"
+
+
+def joint_sentence(
+    word: VerdictWord,
+    largest: tuple[float, float, float],
+    limit_mm: float,
+    spots: Sequence[Spot],
+    seen_share: float,
+) -> str:
+    """The verdict in one line; `largest` is gap, its standard uncertainty and its place, all in mm."""
+    gap_mm, u_mm, at_mm = largest
+    decimals = _decimals(gap_mm, limit_mm)
+    if math.isnan(gap_mm):
+        found = "no gap could be measured"
+    else:
+        found = f"largest gap {_gap(gap_mm, u_mm, decimals)} at {_near(at_mm)} mm from the datum mark"
+    counts = [
+        f"{len(of_state)} {'spot' if len(of_state) == 1 else 'spots'} {name}"
+        for state, name in (
+            (StationState.OVER, "over the limit"),
+            (StationState.DOUBTFUL, "doubtful"),
+            (StationState.UNSEEN, "unseen"),
+        )
+        if (of_state := [spot for spot in spots if spot.state == state])
+    ]
+    # Rounded down: only a joint that was seen everywhere may say so.
+    seen = "all" if seen_share == 1 else f"{math.floor(100 * seen_share + _SAFETY)} %"
+    limit = f"limit {limit_mm:.{decimals}f} mm"
+    return "; ".join([f"{word}: {found}, {limit}", *counts, f"{seen} of the joint seen"])
+
+
+def joint_advice(word: VerdictWord, spots: Sequence[Spot], main_reason: str, seen_enough: bool) -> str:
+    """What to do next; `main_reason` is the commonest reason for unseen stations."""
+    if word == VerdictWord.WITHIN:
+        return "the fit-up is inside the limit: nothing to correct"
+    if word == VerdictWord.RETAKE:
+        return f"photograph the joint again: {_REMEDIES.get(main_reason, 'show the whole joint')}"
+    if word == VerdictWord.RE_FIXTURE:
+        over = [spot for spot in spots if spot.state == StationState.OVER]
+        widest = max(over, key=lambda spot: spot.largest_gap_mm)
+        more = f", and {len(over) - 1} more listed" if len(over) > 1 else ""
+        unseen = "" if seen_enough else "; too little was seen of the rest"
+        return f"{widest.advice}{more}; then photograph the joint again{unseen}"
+    more = f"; and {len(spots) - 1} more listed" if len(spots) > 1 else ""
+    return f"{spots[0].advice}{more}"
+
+
+def _place(start_mm: float, end_mm: float) -> str:
+    """From-to, rounded outwards so that no part of the spot is left out."""
+    decimals = 1 if end_mm - start_mm < _SHORT_MM else 0
+    scale = 10**decimals
+    start = math.floor(start_mm * scale + _SAFETY) / scale + 0.0  # + 0.0 turns -0 into 0
+    end = math.ceil(end_mm * scale - _SAFETY) / scale + 0.0
+    joiner = " to " if start < 0 else "–"
+    return f"{start:.{decimals}f}{joiner}{end:.{decimals}f} mm from the datum mark"
+
+
+def _near(at_mm: float) -> str:
+    return f"{round(at_mm) + 0:d}"
+
+
+def _gap(gap_mm: float, u_mm: float, decimals: int) -> str:
+    """Gap with its expanded uncertainty; a reading below zero is shown as the closed joint that it is."""
+    return f"{max(gap_mm, 0.0):.{decimals}f} ± {2 * u_mm:.{decimals}f} mm (k = 2)"
+
+
+def _decimals(gap_mm: float, limit_mm: float) -> int:
+    """Two decimals, three where two would show a gap beside the limit as equal to it."""
+    return 3 if abs(gap_mm - limit_mm) < 0.01 else 2

@@ -1,0 +1,142 @@
+"""The verdict on a joint from its gap profile: within, gauge, retake or re-fixture; the worst wins.
+
+From bad to good, and why in this order:
+
+re-fixture
+    A spot is over the limit. A measured opening stays true whatever else was not seen, so this stands even
+    when large parts are unseen; those are listed too.
+retake
+    Less than `least_seen_share` of the joint was seen, or one unseen stretch is longer than
+    `longest_unseen_mm`.
+gauge
+    Nothing is over, but spots are doubtful, or shorter stretches are unseen. A gap that was not seen is
+    never taken as fine: a tack (3 to 6 mm, common practice, no source) or a clamp may cover it, and only a
+    person can tell. Hence 10 mm as the longest unseen stretch that is left to a person on the spot.
+within
+    No spot is left.
+
+No sentence here tells anybody to start work: the verdict is about the fit-up and nothing else.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.profile import GapProfile
+from fitup.verdict.advice import doubtful_advice, joint_advice, joint_sentence, over_advice, unseen_advice
+from fitup.verdict.decision import DecisionRule, StationState, decide
+from fitup.verdict.limits import Limit
+from fitup.verdict.result import JointVerdict, SeenRule, Spot, VerdictWord
+from fitup.verdict.spots import SpotRule, Stretch, find_stretches, runs_of
+
+__all__ = ["judge"]
+
+_ROUNDING = 1e-9
+
+
+def judge(
+    profile: GapProfile,
+    limit: Limit,
+    rule: DecisionRule | None = None,
+    spot_rule: SpotRule | None = None,
+    seen_rule: SeenRule | None = None,
+) -> JointVerdict:
+    """Judge a joint: every station, then the spots, then the whole.
+
+    Parameters
+    ----------
+    profile : GapProfile
+        Gap and uncertainty at N stations.
+    limit : Limit
+        From `fillable_gap`.
+    rule, spot_rule, seen_rule : optional
+        How sure a state must be; lengths for merging and dropping; how much must be seen.
+        The defaults are those of the classes.
+    """
+    rule, spot_rule, seen_rule = rule or DecisionRule(), spot_rule or SpotRule(), seen_rule or SeenRule()
+    states = decide(profile.gap_mm, profile.u_gap_mm, limit.limit_mm, rule)
+    stretches = find_stretches(states, profile.step_mm, spot_rule)
+    spots = tuple(_spot(profile, states, stretch, limit) for stretch in stretches)
+    seen_enough = _seen_enough(profile, seen_rule)
+    word = _worst(spots, seen_enough)
+    largest = _largest(profile, profile.seen)
+    seen_share = float(np.mean(profile.seen))
+    return JointVerdict(
+        word=word,
+        limit=limit,
+        states=states,
+        spots=spots,
+        largest_gap_mm=largest[0],
+        largest_gap_u_mm=largest[1],
+        largest_gap_at_mm=largest[2],
+        seen_share=seen_share,
+        sentence=joint_sentence(word, largest, limit.limit_mm, spots, seen_share),
+        advice=joint_advice(word, spots, _main_reason(profile.unseen_reason), seen_enough),
+        decision=rule,
+        spot_rule=spot_rule,
+        seen_rule=seen_rule,
+    )
+
+
+def _worst(spots: tuple[Spot, ...], seen_enough: bool) -> VerdictWord:
+    if any(spot.state == StationState.OVER for spot in spots):
+        return VerdictWord.RE_FIXTURE
+    if not seen_enough:
+        return VerdictWord.RETAKE
+    return VerdictWord.GAUGE if spots else VerdictWord.WITHIN
+
+
+def _seen_enough(profile: GapProfile, rule: SeenRule) -> bool:
+    count = len(profile.seen)
+    enough = np.count_nonzero(profile.seen) >= rule.least_seen_share * count - _ROUNDING
+    longest = max((last - first + 1 for first, last in runs_of(~profile.seen)), default=0)
+    return bool(enough and longest * profile.step_mm <= rule.longest_unseen_mm + _ROUNDING)
+
+
+def _spot(profile: GapProfile, states: tuple[StationState, ...], stretch: Stretch, limit: Limit) -> Spot:
+    half = profile.step_mm / 2
+    start_mm = float(profile.station_mm[stretch.first]) - half
+    end_mm = float(profile.station_mm[stretch.last]) + half
+    gap_mm, u_mm, at_mm = _largest(profile, _own_stations(states, stretch))
+    if stretch.state == StationState.OVER:
+        advice = over_advice(start_mm, end_mm, gap_mm, limit.limit_mm)
+    elif stretch.state == StationState.DOUBTFUL:
+        advice = doubtful_advice(start_mm, end_mm, gap_mm, u_mm, limit.limit_mm)
+    else:
+        at_mm = (start_mm + end_mm) / 2
+        advice = unseen_advice(start_mm, end_mm, _main_reason(profile.unseen_reason[stretch.cells]))
+    return Spot(
+        state=stretch.state,
+        start_mm=start_mm,
+        end_mm=end_mm,
+        largest_gap_mm=gap_mm,
+        u_mm=u_mm,
+        at_mm=at_mm,
+        advice=advice,
+    )
+
+
+def _own_stations(states: tuple[StationState, ...], stretch: Stretch) -> NDArray[np.bool_]:
+    """(N,) mask of the stretch's stations that make it what it is, without those merged into it."""
+    own = np.zeros(len(states), dtype=bool)
+    # A stretch over the limit that is too short by the rule counts as doubtful.
+    kinds = {stretch.state, StationState.OVER} - {StationState.UNSEEN}
+    own[stretch.cells] = [state in kinds for state in states[stretch.cells]]
+    return own
+
+
+def _largest(profile: GapProfile, mask: NDArray[np.bool_]) -> tuple[float, float, float]:
+    """Largest gap under a (N,) mask, its standard uncertainty and its station [mm]; all NaN for none."""
+    if not mask.any():
+        return float("nan"), float("nan"), float("nan")
+    index = int(np.argmax(np.where(mask, profile.gap_mm, -np.inf)))
+    return float(profile.gap_mm[index]), float(profile.u_gap_mm[index]), float(profile.station_mm[index])
+
+
+def _main_reason(reasons: tuple[str, ...]) -> str:
+    """The commonest reason among unseen stations, the first of those that are equally common; "" if none."""
+    counts = Counter(reason for reason in reasons if reason)
+    return counts.most_common(1)[0][0] if counts else ""
