@@ -1,0 +1,223 @@
+"""Finding the printed target in a photo: markers say where it is, checker saddles say how large it is.
+
+Coarse to fine: outlines on the picture at a quarter, a half and full size, until one level gives
+enough; the saddles are always measured on the full picture. Marker corners only start the search:
+blur and ink move them by up to some percent of the marker, a saddle is symmetric and stays.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.errors import RetakeError
+from fitup.photo import Photo
+from fitup.scale.layout import TargetLayout, known_layouts
+from fitup.scale.markers import Markers, find_markers
+from fitup.scale.saddles import SaddleFit, fit_saddles, project
+
+__all__ = ["TargetSighting", "find_board", "find_target"]
+
+_LEVELS = (4, 2, 1)
+_LEAST_MARKERS = 4  # false single numbers occur on most photos, four of one strip in place never did
+_LEAST_SADDLES = 8
+_ENOUGH_SADDLES = 24
+_BENT_MM = 0.12  # a flat print leaves 0.02-0.07 mm, a lens's own distortion up to 0.07 mm
+_LOOSE_SHARE = 0.35
+_START_BOUND_MM = 0.4
+
+_PLACE = "Lay the whole strip flat beside the joint, in focus and evenly lit, and take the photo again."
+# Which failure tells most when several levels failed in different ways, best last.
+_RANK = ("no target", "mirrored target", "too few markers", "unknown board", "same strip twice",
+         "too few saddles", "saddles in a line", "bent target")  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TargetSighting:
+    """One target as seen in a photo; only saddles that passed the robust fit are kept.
+
+    saddle_ids (N,); saddles_px (N, 2) measured; saddles_mm (N, 2) nominal places in the target frame;
+    residual_px (N,) distance to the fitted homography; homography (3, 3) px <- nominal mm.
+    """
+
+    layout: TargetLayout
+    saddle_ids: NDArray[np.int64]
+    saddles_px: NDArray[np.float64]
+    saddles_mm: NDArray[np.float64]
+    residual_px: NDArray[np.float64]
+    homography: NDArray[np.float64]
+    marker_count: int
+    dropped_count: int
+    reduction: int
+    notes: tuple[str, ...] = ()
+
+
+def find_target(photo: Photo) -> TargetSighting:
+    """Find the printed strip in a photo.
+
+    Raises RetakeError with the reason: no target, mirrored target, too few markers, unknown board,
+    same strip twice, too few saddles, saddles in a line, bent target.
+    """
+    return find_board(photo.grey8, known_layouts())
+
+
+def find_board(grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...]) -> TargetSighting:
+    """Find the best seen of some boards in an 8-bit grey picture (H, W); errors as `find_target`."""
+    failures: list[RetakeError] = []
+    best: TargetSighting | None = None
+    for reduction in _LEVELS:
+        try:
+            sighting = _look(grey, layouts, reduction)
+        except RetakeError as failure:
+            failures.append(failure)
+            continue
+        if best is None or len(sighting.saddle_ids) > len(best.saddle_ids):
+            best = sighting
+        if len(best.saddle_ids) >= min(_ENOUGH_SADDLES, len(best.layout.saddles_mm) // 2):
+            break
+    if best is None:
+        raise max(failures, key=lambda failure: _RANK.index(failure.reason))
+    return best
+
+
+def _look(grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...], reduction: int) -> TargetSighting:
+    layout, markers, notes = _choose(grey, layouts, reduction)
+    start, used = _start(layout, markers, reduction)
+    fit = fit_saddles(grey, layout, start, layout.marker_squares[used])
+    _accept(layout, fit)
+    return TargetSighting(
+        layout=layout,
+        saddle_ids=fit.ids,
+        saddles_px=fit.points_px,
+        saddles_mm=layout.saddles_mm[fit.ids],
+        residual_px=fit.residual_px,
+        homography=fit.homography,
+        marker_count=len(used),
+        dropped_count=fit.dropped_count,
+        reduction=reduction,
+        notes=notes,
+    )
+
+
+def _choose(
+    grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...], reduction: int
+) -> tuple[TargetLayout, Markers, tuple[str, ...]]:
+    """Pick the layout with the most markers; dictionaries are tried in turn, most used first."""
+    most, mirrored = 0, 0
+    for name in dict.fromkeys(layout.dictionary for layout in layouts):
+        found, reflections = find_markers(grey, (name,), reduction)
+        markers, mirrored = found[name], max(mirrored, reflections[name])
+        owner = _owners(layouts, name)[markers.ids]
+        seen = np.array([len(np.unique(markers.ids[owner == k])) for k in range(len(layouts))])
+        best = int(np.argmax(seen))
+        most = max(most, int(seen[best]))
+        if seen[best] >= _LEAST_MARKERS:
+            others = [layouts[k].strip_number for k in np.flatnonzero(seen >= _LEAST_MARKERS) if k != best]
+            notes = tuple(
+                f"Strip {k} is in the photo too; strip {layouts[best].strip_number} was used." for k in others
+            )
+            mine = owner == best
+            return layouts[best], Markers(ids=markers.ids[mine], corners_px=markers.corners_px[mine]), notes
+    raise _nothing(most, mirrored)
+
+
+def _nothing(most: int, mirrored: int) -> RetakeError:
+    if mirrored >= _LEAST_MARKERS and mirrored > most:
+        return RetakeError(
+            "mirrored target",
+            "The target in this photo is mirrored.",
+            "Turn off the camera's mirror setting (front cameras mirror) and take the photo again.",
+        )
+    if most == 0:
+        return RetakeError("no target", "No scale target was found in the photo.", _PLACE)
+    return RetakeError(
+        "too few markers",
+        f"Only {most} marker{'s' if most > 1 else ''} of one strip could be read; "
+        f"{_LEAST_MARKERS} are needed to be sure.",
+        _PLACE,
+    )
+
+
+@cache
+def _owners(layouts: tuple[TargetLayout, ...], name: str) -> NDArray[np.int64]:
+    """Index of the layout that owns each marker number of a dictionary, -1 where none does."""
+    owner = np.full(4096, -1, dtype=np.int64)
+    for k, layout in enumerate(layouts):
+        if layout.dictionary == name:
+            owner[layout.marker_ids] = k
+    return owner
+
+
+def _start(
+    layout: TargetLayout, markers: Markers, reduction: int
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Rough homography px <- mm from marker corners, and the indices of the markers that agree with it."""
+    index = markers.ids - layout.first_id
+    _refuse_twins(index, markers.corners_px)
+    mm, px = layout.marker_corners_mm[index], markers.corners_px
+    side_px = np.linalg.norm(px - np.roll(px, 1, axis=1), axis=2).mean(1)
+    bound = max(_START_BOUND_MM * float(np.median(side_px)) / layout.marker_mm, 1.5 * reduction)
+    matrix, _ = cv2.findHomography(mm.reshape(-1, 2), px.reshape(-1, 2), cv2.RANSAC, bound)
+    used = np.empty(0, dtype=np.int64)
+    if matrix is not None:
+        near = np.linalg.norm(project(matrix, mm) - px, axis=2).max(1) < 2 * bound
+        used = np.unique(index[near])
+    if len(used) < _LEAST_MARKERS or 2 * len(used) < len(np.unique(index)):
+        raise RetakeError(
+            "unknown board",
+            f"Markers with the numbers of strip {layout.strip_number} ({layout.name}) were read, "
+            "but they do not lie as on that strip: another board, an old or foreign drawing of it, "
+            "or a badly bent print.",
+            "Use a strip that this program has drawn, laid flat.",
+        )
+    return np.asarray(matrix, dtype=np.float64), used
+
+
+def _refuse_twins(index: NDArray[np.int64], corners_px: NDArray[np.float64]) -> None:
+    """The same strip twice in one photo gives two answers: refuse instead of choosing by chance."""
+    if len(np.unique(index)) > len(index) - _LEAST_MARKERS:
+        return
+    centre = corners_px.mean(1)
+    side = float(np.median(np.linalg.norm(corners_px[:, 0] - corners_px[:, 1], axis=1)))
+    spread = [np.ptp(centre[index == k], axis=0).max() for k in np.unique(index)]
+    if np.count_nonzero(np.array(spread) > 2 * side) >= _LEAST_MARKERS:
+        raise RetakeError(
+            "same strip twice",
+            "The same strip number lies in the photo twice.",
+            "Use strips of different numbers, or cover one of them, and take the photo again.",
+        )
+
+
+def _accept(layout: TargetLayout, fit: SaddleFit) -> None:
+    """Refuse what cannot carry a scale: few or collinear saddles, a print that is no plane."""
+    if len(fit.ids) < _LEAST_SADDLES:
+        if fit.dropped_count > len(fit.ids):
+            raise _bent(fit)
+        raise RetakeError(
+            "too few saddles",
+            f"Only {len(fit.ids)} checker corners of the strip can be measured; {_LEAST_SADDLES} are needed.",
+            _PLACE,
+        )
+    spread = np.linalg.svd(layout.saddles_mm[fit.ids] - layout.saddles_mm[fit.ids].mean(0), compute_uv=False)
+    if spread[1] / np.sqrt(len(fit.ids)) < 0.3 * layout.pitch_mm:
+        raise RetakeError(
+            "saddles in a line",
+            "The checker corners that can be seen lie in one line and carry no scale across it.",
+            _PLACE,
+        )
+    loose = fit.dropped_count > _LOOSE_SHARE * (len(fit.ids) + fit.dropped_count)
+    if fit.rms_mm > _BENT_MM or loose:
+        raise _bent(fit)
+
+
+def _bent(fit: SaddleFit) -> RetakeError:
+    return RetakeError(
+        "bent target",
+        f"The checker corners miss a plane by {fit.rms_mm:.2f} mm (limit {_BENT_MM} mm) "
+        f"and {fit.dropped_count} of them lie apart: the strip is bent, curled or glossy.",
+        "Fix it flat to the plate along its whole length, keep glare off it, and take the photo again.",
+    )
