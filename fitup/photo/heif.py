@@ -10,7 +10,7 @@ import numpy as np
 
 from fitup.errors import PhotoError
 from fitup.photo.colour import HDR_TRANSFERS, note_on_profile, refuse_hdr
-from fitup.photo.picture import PhotoLimits, Picture, check_size, decode_quietly, to_grey
+from fitup.photo.picture import PhotoLimits, Picture, check_hole, check_size, decode_quietly, to_grey
 
 __all__ = ["read_avif", "read_heif"]
 
@@ -80,6 +80,7 @@ def read_avif(data: bytes, name: str, limits: PhotoLimits) -> Picture:
 
 def _check_boxes(data: bytes, name: str) -> None:
     """Refuse a file that ends inside one of its boxes (ISO/IEC 14496-12), as after a broken transfer."""
+    check_hole(name, data)
     at = 0
     seen: set[bytes] = set()
     while at + 8 <= len(data):

@@ -18,7 +18,16 @@ from numpy.typing import NDArray
 
 from fitup.errors import PhotoError
 
-__all__ = ["Grey", "PhotoLimits", "Picture", "check_size", "decode_quietly", "to_grey", "turn_upright"]
+__all__ = [
+    "Grey",
+    "PhotoLimits",
+    "Picture",
+    "check_hole",
+    "check_size",
+    "decode_quietly",
+    "to_grey",
+    "turn_upright",
+]
 
 Grey = NDArray[np.uint8] | NDArray[np.uint16]
 Decoded = TypeVar("Decoded")
@@ -38,8 +47,9 @@ _TURNS: dict[int, tuple[int | None, int | None]] = {
 # What decoders write straight to the process's error stream: libjpeg's words and OpenCV's log lines.
 _DECODER_CHATTER = re.compile(
     rb"Premature end|Corrupt JPEG|extraneous bytes|Invalid JPEG|Invalid SOS|Unsupported|Unknown Adobe|libpng|"
-    rb"TIFF|\[ ?(?:WARN|ERROR|INFO|DEBUG|FATAL) ?:|Inconsistent progression|Warning:|bad Huffman"
+    rb"TIFF|^> |^\s*$|\[ ?(?:WARN|ERROR|INFO|DEBUG|FATAL) ?:|Inconsistent progression|Warning:|bad Huffman"
 )
+_HOLE_BYTES = 4096
 _error_stream = threading.Lock()
 
 
@@ -77,6 +87,16 @@ def check_size(name: str, width: int, height: int, limits: PhotoLimits) -> None:
             f"{name} has only {width} x {height} pixels, under {limits.short_side_px} on the short side: "
             "use the original photo from the camera, not a thumbnail."
         )
+
+
+def check_hole(name: str, data: bytes) -> None:
+    """Refuse a file with a block of zeros, as a broken copy or a failing card leaves; raises PhotoError.
+
+    For formats without sums, whose decoders paint over the hole without a word; coded pictures hold no such
+    runs, and 4096 bytes are the smallest block that file systems lose.
+    """
+    if bytes(_HOLE_BYTES) in data:
+        raise PhotoError(f"{name} is damaged (a part of it is blank): copy the original photo again.")
 
 
 def to_grey(pixels: NDArray[Any], *, rgb: bool) -> Grey:

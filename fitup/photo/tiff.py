@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import warnings
+import zlib
+from contextlib import suppress
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +23,8 @@ if TYPE_CHECKING:
 __all__ = ["read_tiff"]
 
 _REDUCED, _BITS, _PHOTOMETRIC, _ORIENTATION, _SAMPLE_FORMAT, _PROFILE = 254, 258, 262, 274, 339, 34675
+_COMPRESSION, _UNCOMPRESSED, _DEFLATE = 259, 1, (8, 32946)
+_DAMAGE = re.compile(rb"Decode\w*: |Corrupt JPEG|Premature end")
 _OFFSETS_AND_LENGTHS = ((273, 279), (324, 325))  # of strips and of tiles
 _RAW_TAGS = (50706, 33421)  # DNG version, sensor colour pattern
 _RAW_PHOTOMETRICS = (32803, 34892)
@@ -35,7 +40,7 @@ def read_tiff(data: bytes, name: str, limits: PhotoLimits) -> Picture:
         if any(tag in tags for tag in _RAW_TAGS) or tags.get(_PHOTOMETRIC) in _RAW_PHOTOMETRICS:
             raise PhotoError(f"{name} is a camera's raw file: use the JPEG or HEIC photo instead.")
         check_size(name, *image.size, limits)
-        _check_extent(image, len(data), name)
+        _check_data(image, data, name)
         orientation = _orientation(tags.get(_ORIENTATION))
         try:
             grey, _ = decode_quietly(lambda: _decode(image, data))
@@ -65,14 +70,46 @@ def _open(data: bytes, name: str) -> TiffImageFile:
         raise _damaged(name) from error
 
 
-def _check_extent(image: TiffImageFile, size: int, name: str) -> None:
-    """Refuse a file whose strips or tiles reach beyond its end."""
+def _check_data(image: TiffImageFile, data: bytes, name: str) -> None:
+    """Refuse a file whose strips or tiles reach beyond its end, or are damaged, which Pillow lets pass."""
+    compression = image.tag_v2.get(_COMPRESSION, _UNCOMPRESSED)
+    strips = _strips(image)
+    if any(at + length > len(data) for at, length in strips):
+        raise PhotoError(f"{name} is incomplete (the TIFF ends too early): copy it again.")
+    if compression in _DEFLATE:
+        most = image.size[0] * image.size[1] * 16  # bytes: four channels of 32 bits
+        if not all(_inflates(data[at : at + length], most) for at, length in strips):
+            raise _damaged(name)
+    elif compression != _UNCOMPRESSED:
+        with suppress(cv2.error):
+            _, words = decode_quietly(lambda: _decode_with_opencv(data))
+            if _DAMAGE.search(words):
+                raise _damaged(name)
+
+
+def _strips(image: TiffImageFile) -> list[tuple[int, int]]:
+    """(position, length) of every strip or tile."""
+    strips: list[tuple[int, int]] = []
     for offsets_tag, lengths_tag in _OFFSETS_AND_LENGTHS:
         offsets, lengths = image.tag_v2.get(offsets_tag, ()), image.tag_v2.get(lengths_tag, ())
         offsets = offsets if isinstance(offsets, tuple) else (offsets,)
         lengths = lengths if isinstance(lengths, tuple) else (lengths,)
-        if any(at + length > size for at, length in zip(offsets, lengths, strict=False)):
-            raise PhotoError(f"{name} is incomplete (the TIFF ends too early): copy it again.")
+        strips += zip(offsets, lengths, strict=False)
+    return strips
+
+
+def _inflates(packed: bytes, most: int) -> bool:
+    """Whether a deflate stream is sound to its closing sum, looked at in pieces: it may be a bomb."""
+    inflater, seen = zlib.decompressobj(), 0
+    try:
+        while not inflater.eof and seen <= most:
+            piece = inflater.decompress(packed, 1 << 20)
+            seen, packed = seen + len(piece), inflater.unconsumed_tail
+            if not piece and not packed:
+                break
+    except zlib.error:
+        return False
+    return inflater.eof
 
 
 def _decode(image: TiffImageFile, data: bytes) -> Grey | None:
@@ -95,10 +132,15 @@ def _decode(image: TiffImageFile, data: bytes) -> Grey | None:
 
 
 def _decode_deep_colour(data: bytes) -> Grey | None:
-    pixels: NDArray[Any] | None = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+    pixels = _decode_with_opencv(data)
     if pixels is None or pixels.dtype != np.uint16:
         return None
     return to_grey(pixels, rgb=False)
+
+
+def _decode_with_opencv(data: bytes) -> NDArray[Any] | None:
+    pixels: NDArray[Any] | None = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+    return pixels
 
 
 def _orientation(value: object) -> int:

@@ -7,7 +7,7 @@ import numpy as np
 
 from fitup.errors import PhotoError
 from fitup.photo.colour import note_on_profile
-from fitup.photo.picture import PhotoLimits, Picture, check_size, decode_quietly, to_grey
+from fitup.photo.picture import PhotoLimits, Picture, check_hole, check_size, decode_quietly, to_grey
 
 __all__ = ["read_webp"]
 
@@ -18,6 +18,7 @@ def read_webp(data: bytes, name: str, limits: PhotoLimits) -> Picture:
     """Decode a WebP, lossy or lossless, to grey (H, W) as stored; raises PhotoError."""
     if int.from_bytes(data[4:8], "little") + 8 > len(data):
         raise PhotoError(f"{name} is incomplete (the WebP ends too early): copy the original photo again.")
+    check_hole(name, data)
     chunks = _walk(data)
     size = _size(chunks)
     if size is None:
