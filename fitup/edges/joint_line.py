@@ -31,8 +31,11 @@ COLUMN_MM = 0.8  # averaged along the joint before the search
 CORRIDOR_MM = 2.0  # around points given by a person
 STEEPEST = 0.18  # slope of the joint against the target, mm/mm
 SMOOTH_MM = 4.0  # along the joint
-FULL_EVIDENCE = 0.12  # contrast (Michelson, display-encoded) from which a column counts in full
-LEAST_EVIDENCE = 0.25  # mean share of full evidence below which no joint is believed
+# Contrast (Michelson, display-encoded) from which a column counts in full: a few times what the surface's own
+# grain reaches, within bounds.
+FULL_EVIDENCE = (0.03, 0.12)
+GRAIN_QUANTILE, GRAIN_FACTOR = 99, 4.0
+LEAST_EVIDENCE = 0.35  # mean share of full evidence below which no joint is believed
 RIVAL_SHARE = 0.8  # a second line this good makes the choice a person's
 
 
@@ -186,7 +189,8 @@ def _evidence(view: _View) -> Array:
     best = np.zeros_like(view.grey)
     for width in BAR_WIDTHS_PX:
         np.maximum(best, _bar_contrast(view.grey, width), out=best)
-    return np.minimum(best / FULL_EVIDENCE, 1.0)
+    grain = float(np.percentile(best[::4, ::2], GRAIN_QUANTILE))
+    return np.minimum(best / np.clip(GRAIN_FACTOR * grain, *FULL_EVIDENCE), 1.0).astype(np.float32)
 
 
 def _bar_contrast(grey: Array, width: int) -> Array:
