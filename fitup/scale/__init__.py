@@ -4,13 +4,27 @@ from __future__ import annotations
 
 from fitup.scale.finding import TargetSighting, find_target
 from fitup.scale.layout import TargetLayout, target_layout
+from fitup.scale.print_check import (
+    DEFAULT_PRINT_U_RELATIVE,
+    PrintRecord,
+    load_print_record,
+    save_print_record,
+)
 from fitup.scale.raster import TargetRaster, target_raster
+from fitup.scale.scale_map import ScaleMap, edge_profiles, scale_map
 
 __all__ = [
+    "DEFAULT_PRINT_U_RELATIVE",
+    "PrintRecord",
+    "ScaleMap",
     "TargetLayout",
     "TargetRaster",
     "TargetSighting",
+    "edge_profiles",
     "find_target",
+    "load_print_record",
+    "save_print_record",
+    "scale_map",
     "target_layout",
     "target_raster",
 ]

@@ -164,7 +164,7 @@ def _start(
     matrix, _ = cv2.findHomography(mm.reshape(-1, 2), px.reshape(-1, 2), cv2.RANSAC, bound)
     used = np.empty(0, dtype=np.int64)
     if matrix is not None:
-        near = np.linalg.norm(project(matrix, mm) - px, axis=2).max(1) < 2 * bound
+        near = np.linalg.norm(project(matrix.astype(np.float64), mm) - px, axis=2).max(1) < 2 * bound
         used = np.unique(index[near])
     if len(used) < _LEAST_MARKERS or 2 * len(used) < len(np.unique(index)):
         raise RetakeError(

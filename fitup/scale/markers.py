@@ -67,7 +67,7 @@ def _outlines(grey: NDArray[np.uint8], reduction: int) -> NDArray[np.float64]:
 
 @cache
 def _outline_finder(longest_px: int) -> cv2.aruco.ArucoDetector:
-    """Give a detector that knows one word only, which no print carries: every outline comes back as rejected."""
+    """Give a detector whose only word no print carries: every outline comes back as rejected."""
     word = cv2.aruco.Dictionary.getByteListFromBits(np.ones((5, 5), dtype=np.uint8))
     settings = cv2.aruco.DetectorParameters()
     settings.adaptiveThreshWinSizeMin = settings.adaptiveThreshWinSizeMax = _THRESHOLD_WINDOW_PX
@@ -82,15 +82,10 @@ def _modules(
     """Read (Q, bits, bits) modules, True = white, and (Q,) whether border and contrast are a marker's."""
     side = bits + 2
     quarter = (np.arange(2 * side) + 0.5) / (2 * side)  # two samples a module each way
-    v, u = np.meshgrid(quarter, quarter, indexing="ij")
-    places = _from_unit_square(outlines, u.ravel(), v.ravel()).astype(np.float32)
-    samples = cv2.remap(
-        grey,
-        places,
-        None,
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,  # type: ignore[call-overload]
-    )
+    down, right = np.meshgrid(quarter, quarter, indexing="ij")
+    places = _from_unit_square(outlines, right.ravel(), down.ravel()).astype(np.float32)
+    u, v = places[..., 0], places[..., 1]
+    samples = cv2.remap(grey, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     values = samples.reshape(-1, side, 2, side, 2).mean((2, 4))
     inner = values[:, 1:-1, 1:-1]
     ring = np.ones((side, side), dtype=bool)

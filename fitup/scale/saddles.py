@@ -77,7 +77,8 @@ def _corners_of(layout: TargetLayout, squares: NDArray[np.int64]) -> NDArray[np.
     row = (squares[:, 0, None] + [0, 0, 1, 1]).ravel()
     column = (squares[:, 1, None] + [0, 1, 0, 1]).ravel()
     inside = (row > 0) & (row < layout.rows) & (column > 0) & (column < layout.columns)
-    return np.unique((row[inside] - 1) * (layout.columns - 1) + column[inside] - 1)
+    ids = (row[inside] - 1) * (layout.columns - 1) + column[inside] - 1
+    return np.unique(ids).astype(np.int64)
 
 
 def _measure(
@@ -131,11 +132,11 @@ def _looks_like_saddle(
     points: NDArray[np.float64],
     local: NDArray[np.float64],
 ) -> NDArray[np.bool_]:
-    """Whether the two black and two white corners around each point are dark and bright where they should be."""
+    """Whether the four squares around each point are dark and bright where they should be."""
     reach = 0.3 * (layout.pitch_mm - layout.marker_mm)
     offsets = reach * np.array([[-1.0, 1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, -1.0]])
-    places = points[:, None, :] + np.einsum("nij,kj->nki", local, offsets)
-    values = cv2.remap(grey, places.astype(np.float32), None, cv2.INTER_LINEAR).astype(np.float64)  # type: ignore[call-overload]
+    places = (points[:, None, :] + np.einsum("nij,kj->nki", local, offsets)).astype(np.float32)
+    values = cv2.remap(grey, places[..., 0], places[..., 1], cv2.INTER_LINEAR).astype(np.float64)
     row, column = np.divmod(ids, layout.columns - 1)
     swap = (row + column) % 2 == 1  # else the falling diagonal is black
     dark = np.where(swap[:, None], values[:, 2:], values[:, :2]).max(1)
@@ -166,7 +167,7 @@ def _robust_fit(
         matrix, _ = cv2.findHomography(mm[keep], points[keep], 0)
         if matrix is None:
             return _nothing(start)
-        residual = np.linalg.norm(project(matrix, mm) - points, axis=1)
+        residual = np.linalg.norm(project(matrix.astype(np.float64), mm) - points, axis=1)
         gate = max(_GATE_SIGMAS / 1.1774 * float(np.median(residual[keep])), _GATE_FLOOR_PX)
         again = residual < min(gate, widest)
         if np.array_equal(again, keep):

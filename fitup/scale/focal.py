@@ -1,0 +1,55 @@
+"""What EXIF says of the focal length, in pixels, at the distance at which the target was seen."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fitup.photo import CameraInfo
+from fitup.scale.plane import FocalPrior
+
+__all__ = ["WIDE_OPEN_U", "focal_prior"]
+
+# Diagonal of the 36 mm × 24 mm frame to which the equivalent focal length refers (CIPA DCG-001).
+_FULL_FRAME_DIAGONAL_MM = float(np.hypot(36, 24))
+_USUAL_EQUIVALENT_MM = 26.0  # main cameras of phones: 23 to 28 mm
+_USUAL_FOCAL_MM = 5.5  # real focal length of such cameras: 4 to 7 mm
+_U_EXIF, _U_EXIF_FOCUS_UNKNOWN, _U_CROPPED = 0.015, 0.02, 0.05
+WIDE_OPEN_U = 0.15
+_USUAL_ASPECTS = (4 / 3, 3 / 2)
+_PLAUSIBLE_EQUIVALENT_MM = (8.0, 400.0)
+
+
+def focal_prior(camera: CameraInfo, width_px: int, height_px: int, px_per_mm: float) -> FocalPrior:
+    """Focal length from the 35 mm equivalent over the diagonal, stretched for close focus.
+
+    A lens focused at Z sits at f·Z/(Z − f) from the sensor, not at f: 2-3 % at the distances used
+    here. `px_per_mm` is the sampling of the target, from which Z follows.
+    """
+    diagonal = float(np.hypot(width_px, height_px))
+    equivalent = camera.focal_length_35mm
+    low, high = _PLAUSIBLE_EQUIVALENT_MM
+    if equivalent is None or not low <= equivalent <= high:
+        far = _USUAL_EQUIVALENT_MM / _FULL_FRAME_DIAGONAL_MM * diagonal
+        return FocalPrior(
+            focal_px=_stretch(far, _USUAL_FOCAL_MM, px_per_mm), u_relative=WIDE_OPEN_U, source="assumed"
+        )
+    far = equivalent / _FULL_FRAME_DIAGONAL_MM * diagonal
+    real = camera.focal_length_mm
+    known = real is not None and 1.0 <= real <= 60.0
+    near = _stretch(far, real if known and real is not None else _USUAL_FOCAL_MM, px_per_mm)
+    u = _U_EXIF if known else _U_EXIF_FOCUS_UNKNOWN
+    source = "exif 35 mm, close focus" if known else "exif 35 mm"
+    aspect = max(width_px, height_px) / min(width_px, height_px)
+    if min(abs(aspect - usual) for usual in _USUAL_ASPECTS) > 0.02:
+        u = _U_CROPPED  # the diagonal of a cropped picture is not the sensor's
+    if (camera.digital_zoom_ratio or 1.0) > 1.01:
+        u = WIDE_OPEN_U  # some phones count digital zoom in the equivalent, some do not
+    return FocalPrior(focal_px=near, u_relative=u, source=source)
+
+
+def _stretch(far_px: float, focal_mm: float, px_per_mm: float) -> float:
+    near = far_px
+    for _ in range(4):
+        distance = near / px_per_mm
+        near = far_px * distance / max(distance - focal_mm, 0.5 * distance)
+    return near

@@ -1,0 +1,247 @@
+"""The map between the photo and the plane in which the joint's upper arrises lie, with its uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fitup.errors import RetakeError, UsageError
+from fitup.photo import Photo
+from fitup.scale.edge_profiles import edge_blur_px, sample_edges
+from fitup.scale.finding import TargetSighting
+from fitup.scale.focal import WIDE_OPEN_U, focal_prior
+from fitup.scale.plane import FocalPrior, PlaneFit, fit_homography, fit_pose, pixel_shifts
+from fitup.scale.print_check import DEFAULT_PRINT_U_RELATIVE, PrintRecord
+from fitup.scale.saddles import jacobian, project
+
+__all__ = ["ScaleMap", "edge_profiles", "scale_map"]
+
+# Displacement at the picture's corner that a phone leaves after its own correction, as a share of
+# the radius: up to 1 %, either sign, taken as rectangular; shared by a cubic and a quintic term so
+# that no place looks perfect only because one of them happens to vanish there.
+_CORNER_DISTORTION = 0.01 / np.sqrt(3.0)
+_U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
+_STRAIN_STEP_MM = 0.5
+_SAME_FIT = 1.15
+_FOCAL_CONFLICT = 4.0
+_FITTED_SHARE = 0.5
+_THICKNESS_LIMIT_MM = 20.0
+
+
+_Shifts: TypeAlias = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ScaleMap:
+    """Image pixels and millimetres of the joint's plane: the target's face lowered by its thickness.
+
+    homography (3, 3) px <- mm. parameter_covariance (P, P) belongs to `tangents` (P, 3, 3), the
+    derivatives of the homography. camera_position_mm (3,) has z from the joint's plane.
+    model is "pose" (camera pose and focal length) or "homography" (free, where no pose fits as well).
+    """
+
+    sighting: TargetSighting
+    print_record: PrintRecord | None
+    homography: NDArray[np.float64]
+    parameter_covariance: NDArray[np.float64]
+    tangents: NDArray[np.float64]
+    distortion_response: NDArray[np.float64]
+    camera_position_mm: NDArray[np.float64]
+    focal_px: float
+    u_focal_relative: float
+    focal_source: str
+    residual_rms_px: float
+    residual_mm: float
+    print_blur_px: float
+    tilt_deg: float
+    thickness_mm: float
+    model: str
+    size_px: tuple[int, int]
+
+    def to_px(self, points_mm: ArrayLike) -> NDArray[np.float64]:
+        """Points of the joint's plane (..., 2) mm to the image (..., 2) px."""
+        return project(self.homography, np.asarray(points_mm, dtype=np.float64))
+
+    def to_mm(self, points_px: ArrayLike) -> NDArray[np.float64]:
+        """Image points (..., 2) px to the joint's plane (..., 2) mm."""
+        return project(self._inverse, np.asarray(points_px, dtype=np.float64))
+
+    def px_per_mm(self, points_mm: ArrayLike) -> NDArray[np.float64]:
+        """Local sampling (...,), the geometric mean over directions."""
+        local = jacobian(self.homography, np.asarray(points_mm, dtype=np.float64))
+        return np.asarray(np.sqrt(np.abs(np.linalg.det(local))))
+
+    def view_tangents(self, points_mm: ArrayLike) -> NDArray[np.float64]:
+        """(..., 2) tangent of the view angle from the plate's normal, along x and y."""
+        points = np.asarray(points_mm, dtype=np.float64)
+        return np.asarray((self.camera_position_mm[:2] - points) / self.camera_position_mm[2])
+
+    def relative_u_saddles(self, points_mm: ArrayLike) -> NDArray[np.float64]:
+        """(...,) relative standard uncertainty of a short length across (y), from the fit of the plane."""
+        strain = self._strain(points_mm, self.tangents)
+        u2 = np.einsum("p...,pq,q...->...", strain, self.parameter_covariance, strain)
+        return np.asarray(np.sqrt(np.maximum(u2, 0)))
+
+    def relative_u(self, points_mm: ArrayLike) -> dict[str, NDArray[np.float64]]:
+        """Relative standard uncertainties of a short length across (y) at each point, by cause."""
+        points = np.asarray(points_mm, dtype=np.float64)
+        flat = np.ones(points.shape[:-1])
+        record = self.print_record
+        u_print = DEFAULT_PRINT_U_RELATIVE if record is None else record.u_relative
+        u_thickness = max(_U_THICKNESS_MM, 0.05 * self.thickness_mm) / self.camera_position_mm[2]
+        return {
+            "saddles": self.relative_u_saddles(points),
+            "print": u_print * flat,
+            "thickness": u_thickness * flat,
+            "lens and distance": self._relative_u_lens(points),
+        }
+
+    @cached_property
+    def _inverse(self) -> NDArray[np.float64]:
+        return np.asarray(np.linalg.inv(self.homography), dtype=np.float64)
+
+    def _strain(self, points_mm: ArrayLike, tangents: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(P, ...) relative change of a short length across, for a unit change of each parameter."""
+        return self._strain_of(
+            points_mm, lambda mm: -pixel_shifts(self.homography, tangents, mm)
+        )  # the image stands still, so the millimetres move the other way
+
+    def _relative_u_lens(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Unmodelled distortion: what it does at the point less what the fit to the saddles took up of it.
+
+        It is small amid the saddles and grows with the distance from them.
+        """
+        taken_up = np.einsum("kp,pij->kij", self.distortion_response, self.tangents)
+
+        def shifts(mm: NDArray[np.float64]) -> NDArray[np.float64]:
+            seen = _distortion_fields(project(self.homography, mm), self.size_px)
+            return np.asarray(seen - pixel_shifts(self.homography, taken_up, mm))
+
+        strain = self._strain_of(points, shifts)
+        bound = _CORNER_DISTORTION * (1.0 if self.model == "pose" else 2.0)
+        return np.asarray(bound * np.sqrt((strain**2).mean(0)))
+
+    def _strain_of(self, points_mm: ArrayLike, shifts: _Shifts) -> NDArray[np.float64]:
+        """(P, ...) derivative along y of the y shift in mm that belongs to shifts in the image."""
+        points = np.asarray(points_mm, dtype=np.float64)
+        flat = points.reshape(-1, 2)
+        half = np.array([0.0, _STRAIN_STEP_MM])
+        both = np.concatenate((flat + half, flat - half))
+        inverse = np.linalg.inv(jacobian(self.homography, both))
+        y = np.einsum("nj,pnj->pn", inverse[:, 1, :], shifts(both))
+        strain = (y[:, : len(flat)] - y[:, len(flat) :]) / (2 * _STRAIN_STEP_MM)
+        return np.asarray(strain.reshape(-1, *points.shape[:-1]))
+
+
+def scale_map(
+    photo: Photo,
+    sighting: TargetSighting,
+    print_record: PrintRecord | None = None,
+    thickness_mm: float | None = None,
+) -> ScaleMap:
+    """Fit the joint's plane to the saddles of a sighted target.
+
+    Parameters
+    ----------
+    print_record : factors by which the print is longer than drawn; None counts the print as unchecked
+    thickness_mm : target's thickness, from plate to printed face; the layout's (paper) by default
+
+    Raises UsageError for an impossible thickness, RetakeError where the fit finds no camera in front.
+    """
+    thickness = sighting.layout.thickness_mm if thickness_mm is None else thickness_mm
+    if not 0 <= thickness <= _THICKNESS_LIMIT_MM:
+        raise UsageError(
+            f"A target thickness of {thickness:g} mm is impossible; give 0 to {_THICKNESS_LIMIT_MM:g} mm."
+        )
+    size = (photo.width_px, photo.height_px)
+    factors = (
+        np.ones(2)
+        if print_record is None
+        else np.array([print_record.along_factor, print_record.across_factor])
+    )
+    mm = sighting.saddles_mm * factors
+    free = sighting.homography @ np.diag([*(1 / factors), 1.0])
+    fit, source = _fit(photo, mm, sighting.saddles_px, free, -thickness)
+    camera = -fit.rotation.T @ fit.translation + [0, 0, thickness]
+    if not (np.all(np.isfinite(fit.homography)) and camera[2] > 0):
+        raise RetakeError(
+            "no camera pose",
+            "The strip's checker corners fit no camera in front of it.",
+            "Take the photo again from above the joint, with the whole strip in view.",
+        )
+    sampling = float(np.median(np.sqrt(np.abs(np.linalg.det(jacobian(free, mm))))))
+    response = _distortion_fields(sighting.saddles_px, size).reshape(2, -1) @ fit.gain.T
+    return ScaleMap(
+        sighting=sighting,
+        print_record=print_record,
+        homography=fit.homography,
+        parameter_covariance=fit.covariance,
+        tangents=fit.tangents,
+        distortion_response=response,
+        camera_position_mm=camera,
+        focal_px=fit.focal_px,
+        u_focal_relative=fit.u_focal,
+        focal_source=source,
+        residual_rms_px=fit.rms_px,
+        residual_mm=fit.rms_px / sampling,
+        print_blur_px=edge_blur_px(*sample_edges(photo, sighting, lines=12)),
+        tilt_deg=float(np.degrees(np.arccos(np.clip(abs(fit.rotation[2, 2]), 0, 1)))),
+        thickness_mm=thickness,
+        model=fit.model,
+        size_px=size,
+    )
+
+
+def edge_profiles(
+    photo: Photo,
+    seen: ScaleMap | TargetSighting,
+    half_width_px: float = 12.0,
+    step_px: float = 0.5,
+    max_edges: int = 80,
+) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
+    """Profiles across the print's outer edges for estimating the camera's tone curve and sharpness.
+
+    Returns offsets_px (M,), black to white, and profiles (E, M) display-encoded 0..1. The edges are
+    those of the printed face, so that the sighting's own homography places them.
+    """
+    sighting = seen.sighting if isinstance(seen, ScaleMap) else seen
+    return sample_edges(photo, sighting, half_width_px, step_px, max_edges)
+
+
+def _fit(
+    photo: Photo,
+    mm: NDArray[np.float64],
+    px: NDArray[np.float64],
+    free: NDArray[np.float64],
+    height_mm: float,
+) -> tuple[PlaneFit, str]:
+    """Pose with EXIF's focal length, without it where the picture contradicts it, free where no pose fits."""
+    size = (photo.width_px, photo.height_px)
+    middle = mm.mean(0)
+    sampling = float(np.sqrt(abs(np.linalg.det(jacobian(free, middle)))))
+    prior = focal_prior(photo.camera, *size, sampling)
+    pose = fit_pose(mm, px, free, size, prior, height_mm)
+    source = prior.source
+    conflict = abs(np.log(pose.focal_px / prior.focal_px)) > _FOCAL_CONFLICT * prior.u_relative
+    if conflict and prior.source != "assumed":
+        wide = FocalPrior(focal_px=pose.focal_px, u_relative=WIDE_OPEN_U, source="assumed")
+        pose = fit_pose(mm, px, free, size, wide, height_mm)
+        prior, source = wide, "fitted"
+    if source == "assumed" and pose.u_focal < _FITTED_SHARE * prior.u_relative:
+        source = "fitted"
+    plain = fit_homography(mm, px, free, pose)
+    if pose.rms_px <= max(_SAME_FIT * plain.rms_px, plain.rms_px + 0.03):
+        return pose, source
+    return plain, source
+
+
+def _distortion_fields(px: NDArray[np.float64], size_px: tuple[int, int]) -> NDArray[np.float64]:
+    """(2, N, 2) shift in px of image points for a corner displacement of 1: cubic and quintic term."""
+    middle = np.array([(size_px[0] - 1) / 2, (size_px[1] - 1) / 2])
+    r2 = ((px - middle) ** 2).sum(-1, keepdims=True) / (np.hypot(*size_px) / 2) ** 2
+    return np.stack((r2 * (px - middle), r2**2 * (px - middle)))
