@@ -21,16 +21,19 @@ No sentence here tells anybody to start work: the verdict is about the fit-up an
 from __future__ import annotations
 
 from collections import Counter
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.profile import GapProfile
 from fitup.verdict.advice import doubtful_advice, joint_advice, joint_sentence, over_advice, unseen_advice
 from fitup.verdict.decision import DecisionRule, StationState, decide
 from fitup.verdict.limits import Limit
 from fitup.verdict.result import JointVerdict, SeenRule, Spot, VerdictWord
 from fitup.verdict.spots import SpotRule, Stretch, find_stretches, runs_of
+
+if TYPE_CHECKING:  # reading a wire size must not load the image processing
+    from fitup.profile import GapProfile
 
 __all__ = ["judge"]
 

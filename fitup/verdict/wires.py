@@ -40,8 +40,8 @@ def parse_wire(text: str) -> Wire:
     """Read a wire diameter as the trade writes it.
 
     A number without unit is in mm (`0.9`), unless it leads with a zero and has no point (`035`: thousandths
-    of an inch) or has three decimals and makes sense in inches only (`.035`, `0.035`); no number fits the range
-    both ways. A common fraction (`1/16`) is in inches.
+    of an inch) or has three decimals and makes sense in inches only (`.035`, `0.035`); no number fits the
+    range both ways. A common fraction (`1/16`) is in inches.
 
     Raises
     ------

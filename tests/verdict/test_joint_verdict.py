@@ -1,0 +1,232 @@
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from verdict_profiles import limit_of, profile_of
+
+from fitup.errors import UsageError
+from fitup.verdict import (
+    DecisionRule,
+    JointVerdict,
+    SeenRule,
+    SpotRule,
+    StationState,
+    VerdictWord,
+    fillable_gap,
+    judge,
+    parse_wire,
+)
+
+LIMIT = fillable_gap(parse_wire("035"))  # 0.889 mm
+NAN = math.nan
+
+
+def joint(*pieces: tuple[int, float]) -> np.ndarray:
+    """Gaps of a joint from pieces (number of stations of 0.5 mm, gap in mm or NaN)."""
+    return np.concatenate([np.full(count, gap_mm) for count, gap_mm in pieces])
+
+
+def test_a_tight_joint_is_within() -> None:
+    verdict = judge(profile_of(joint((400, 0.3))), LIMIT)
+    assert verdict.word == VerdictWord.WITHIN
+    assert verdict.spots == ()
+    assert verdict.seen_share == 1.0
+    assert "all of the joint seen" in verdict.sentence
+
+
+def test_a_wide_spot_is_re_fixture_with_place_and_excess() -> None:
+    gaps = joint((284, 0.3), (52, 1.12), (100, 0.3))
+    verdict = judge(profile_of(gaps, first_mm=0.25), LIMIT)
+    assert verdict.word == VerdictWord.RE_FIXTURE
+    (spot,) = verdict.spots
+    assert (spot.state, spot.start_mm, spot.end_mm) == (StationState.OVER, 142.0, 168.0)
+    assert (spot.largest_gap_mm, spot.u_mm, spot.at_mm) == (1.12, 0.03, 142.25)
+    assert spot.advice == (
+        "re-fixture 142–168 mm from the datum mark: gap 1.12 mm, limit 0.89 mm (0.23 mm too wide)"
+    )
+    assert verdict.sentence.startswith(
+        "re-fixture: largest gap 1.12 ± 0.06 mm (k = 2) at 142 mm from the datum mark, limit 0.89 mm"
+    )
+    assert spot.advice in verdict.advice
+
+
+def test_a_doubtful_spot_is_for_the_gauge() -> None:
+    verdict = judge(profile_of(joint((100, 0.3), (10, 0.87), (100, 0.3)), first_mm=0.25), LIMIT)
+    assert verdict.word == VerdictWord.GAUGE
+    (spot,) = verdict.spots
+    assert spot.state == StationState.DOUBTFUL
+    assert spot.advice.startswith(
+        "settle with a feeler gauge: 50–55 mm from the datum mark: gap 0.87 ± 0.06 mm"
+    )
+    assert "0.88 mm of blades does not go in" in spot.advice
+
+
+@pytest.mark.parametrize(
+    ("limit_mm", "blade"), [(1.2, "1.20 mm of"), (0.889, "0.88 mm of"), (0.999, "0.99 mm of")]
+)
+def test_a_blade_that_does_not_go_in_proves_a_gap_inside_the_limit(limit_mm: float, blade: str) -> None:
+    (spot,) = judge(profile_of(joint((10, limit_mm)), 0.03), limit_of(limit_mm)).spots
+    assert blade in spot.advice
+
+
+def test_a_tack_is_looked_at_by_a_person_and_never_passed_as_within() -> None:
+    verdict = judge(profile_of(joint((200, 0.3), (10, NAN), (200, 0.3))), LIMIT)
+    assert verdict.word == VerdictWord.GAUGE
+    (spot,) = verdict.spots
+    assert spot.state == StationState.UNSEEN
+    assert math.isnan(spot.largest_gap_mm)
+    assert math.isnan(spot.u_mm)
+    assert spot.advice.startswith("look at it:")
+
+
+def test_one_unseen_station_is_enough_not_to_be_within() -> None:
+    assert judge(profile_of(joint((200, 0.3), (1, NAN), (200, 0.3))), LIMIT).word == VerdictWord.GAUGE
+
+
+@pytest.mark.parametrize(("stations", "word"), [(20, VerdictWord.GAUGE), (21, VerdictWord.RETAKE)])
+def test_an_unseen_stretch_of_more_than_10_mm_is_a_retake(stations: int, word: VerdictWord) -> None:
+    profile = profile_of(joint((400, 0.3), (stations, NAN), (400, 0.3)), reason="glare")
+    verdict = judge(profile, LIMIT)
+    assert verdict.word == word
+    assert word != VerdictWord.RETAKE or "shine" in verdict.advice
+
+
+@pytest.mark.parametrize(("unseen", "word"), [(10, VerdictWord.GAUGE), (11, VerdictWord.RETAKE)])
+def test_less_than_90_percent_seen_is_a_retake(unseen: int, word: VerdictWord) -> None:
+    gaps = np.full(100, 0.3)
+    gaps[3 : 3 + 8 * unseen : 8] = NAN
+    assert np.isnan(gaps).sum() == unseen
+    assert judge(profile_of(gaps), LIMIT).word == word
+
+
+def test_a_measured_wide_spot_stands_even_when_most_of_the_joint_is_unseen() -> None:
+    verdict = judge(profile_of(joint((300, NAN), (10, 1.5), (90, NAN))), LIMIT)
+    assert verdict.word == VerdictWord.RE_FIXTURE
+    assert [spot.state for spot in verdict.spots] == ["unseen", "over", "unseen"]
+    assert "too little was seen" in verdict.advice
+
+
+def test_nothing_seen_is_a_retake_without_numbers() -> None:
+    verdict = judge(profile_of(joint((100, NAN)), reason="outside photo"), LIMIT)
+    assert verdict.word == VerdictWord.RETAKE
+    assert verdict.seen_share == 0.0
+    assert math.isnan(verdict.largest_gap_mm)
+    assert "no gap could be measured" in verdict.sentence
+    assert "nan" not in verdict.sentence + verdict.advice
+
+
+def test_almost_all_seen_does_not_read_as_all_seen() -> None:
+    assert "99 % of the joint seen" in judge(profile_of(joint((999, 0.3), (1, NAN))), LIMIT).sentence
+
+
+def test_the_verdict_of_an_exact_joint_changes_exactly_at_the_limit() -> None:
+    at = judge(profile_of(joint((50, LIMIT.limit_mm)), 0.0), LIMIT)
+    above = judge(profile_of(joint((50, math.nextafter(LIMIT.limit_mm, 1))), 0.0), LIMIT)
+    assert (at.word, above.word) == (VerdictWord.WITHIN, VerdictWord.RE_FIXTURE)
+    assert "less than 0.001 mm too wide" in above.spots[0].advice
+
+
+def test_a_gap_beside_the_limit_is_not_shown_as_equal_to_it() -> None:
+    (spot,) = judge(profile_of(joint((50, 0.893)), 0.0), LIMIT).spots
+    assert "gap 0.893 mm, limit 0.889 mm (0.004 mm too wide)" in spot.advice
+
+
+def test_a_reading_below_zero_is_shown_as_a_closed_joint() -> None:
+    verdict = judge(profile_of(joint((50, -0.011))), LIMIT)
+    assert verdict.largest_gap_mm == -0.011
+    assert "largest gap 0.00 ± 0.06 mm" in verdict.sentence
+
+
+def test_short_spots_and_places_before_the_datum_mark_read_well() -> None:
+    (spot,) = judge(profile_of(joint((1, 1.5), (99, 0.3)), first_mm=-3.1), LIMIT).spots
+    assert "re-fixture -3.4 to -2.8 mm from the datum mark" in spot.advice
+
+
+def test_simple_acceptance_is_named_in_the_verdict() -> None:
+    rule = DecisionRule(simple_acceptance=True)
+    verdict = judge(profile_of(joint((50, 0.88))), LIMIT, rule)
+    assert verdict.word == VerdictWord.WITHIN
+    assert verdict.decision == rule
+
+
+def test_a_demoted_short_spot_keeps_its_largest_gap() -> None:
+    profile = profile_of(joint((50, 0.3), (1, 1.4), (50, 0.3)))
+    (spot,) = judge(profile, LIMIT, spot_rule=SpotRule(shortest_over_mm=2.0)).spots
+    assert (spot.state, spot.largest_gap_mm) == (StationState.DOUBTFUL, 1.4)
+
+
+def test_the_words_have_an_order() -> None:
+    words = [VerdictWord.RETAKE, VerdictWord.WITHIN, VerdictWord.RE_FIXTURE, VerdictWord.GAUGE]
+    assert sorted(words, key=lambda word: word.severity) == ["within", "gauge", "retake", "re-fixture"]
+
+
+@pytest.mark.parametrize(
+    "senseless", [{"least_seen_share": 1.1}, {"least_seen_share": NAN}, {"longest_unseen_mm": -1}]
+)
+def test_senseless_seen_rules_are_refused(senseless: dict[str, float]) -> None:
+    with pytest.raises(UsageError):
+        SeenRule(**senseless)
+
+
+GAPS = st.lists(st.one_of(st.just(NAN), st.floats(-0.05, 2.0)), min_size=1, max_size=60)
+U_MM = st.floats(0.0, 0.3)
+
+
+def verdicts(gaps: list[float], u_mm: float, limit_mm: float = 0.889) -> JointVerdict:
+    return judge(profile_of(gaps, u_mm), limit_of(limit_mm))
+
+
+@given(gaps=GAPS, u_mm=U_MM)
+def test_no_sentence_says_weld_or_breaks_the_line(gaps: list[float], u_mm: float) -> None:
+    verdict = verdicts(gaps, u_mm)
+    for text in (verdict.sentence, verdict.advice, *(spot.advice for spot in verdict.spots)):
+        assert "weld" not in text.lower()
+        assert "\n" not in text
+        assert "nan" not in text
+        assert "-0.0" not in text
+
+
+@given(gaps=GAPS, u_mm=U_MM)
+def test_within_means_that_every_station_was_seen_and_is_within(gaps: list[float], u_mm: float) -> None:
+    verdict = verdicts(gaps, u_mm)
+    assert (verdict.word == VerdictWord.WITHIN) == (set(verdict.states) == {StationState.WITHIN})
+    assert (verdict.word == VerdictWord.RE_FIXTURE) == (StationState.OVER in verdict.states)
+
+
+@settings(max_examples=200)
+@given(gaps=GAPS, u_mm=U_MM, widening=st.floats(0.0, 1.0), data=st.data())
+def test_a_joint_with_a_wider_gap_is_never_judged_better(
+    gaps: list[float], u_mm: float, widening: float, data: st.DataObject
+) -> None:
+    at = data.draw(st.integers(0, len(gaps) - 1))
+    wider = [gap + widening if index == at else gap for index, gap in enumerate(gaps)]
+    assert verdicts(gaps, u_mm).word.severity <= verdicts(wider, u_mm).word.severity
+
+
+@settings(max_examples=200)
+@given(gaps=GAPS, u_mm=U_MM, limits=st.lists(st.floats(0.05, 3.0), min_size=2, max_size=2))
+def test_a_joint_is_never_judged_worse_at_a_larger_limit(
+    gaps: list[float], u_mm: float, limits: list[float]
+) -> None:
+    strict, lax = (verdicts(gaps, u_mm, limit_mm).word.severity for limit_mm in sorted(limits))
+    assert lax <= strict
+
+
+@settings(max_examples=200)
+@given(gaps=GAPS, us=st.lists(U_MM, min_size=2, max_size=2))
+def test_more_uncertainty_never_makes_a_joint_within(gaps: list[float], us: list[float]) -> None:
+    sharp, blurred = (verdicts(gaps, u_mm).word for u_mm in sorted(us))
+    assert blurred != VerdictWord.WITHIN or sharp == VerdictWord.WITHIN
+
+
+@given(gaps=GAPS, u_mm=U_MM)
+def test_spots_carry_numbers_of_their_own_stations(gaps: list[float], u_mm: float) -> None:
+    for spot in verdicts(gaps, u_mm).spots:
+        assert spot.start_mm < spot.at_mm < spot.end_mm
+        assert spot.length_mm == pytest.approx(spot.end_mm - spot.start_mm)
+        if spot.state != StationState.UNSEEN:
+            assert spot.largest_gap_mm == gaps[round(spot.at_mm / 0.5)]

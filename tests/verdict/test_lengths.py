@@ -1,0 +1,106 @@
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from fitup.errors import UsageError
+from fitup.verdict import parse_length, parse_sheet, parse_wire
+
+
+@pytest.mark.parametrize(
+    ("text", "length_mm"),
+    [
+        ("0.5", 0.5),
+        ("0.5mm", 0.5),
+        (" 0,5 mm ", 0.5),
+        ("12 millimetres", 12.0),
+        ("+3 MM", 3.0),
+        ("1in", 25.4),
+        ("0.02 in.", 0.508),
+        ('1/16"', 1.5875),
+        ("3/64 inch", 1.190625),
+        ("1 / 4 in", 6.35),
+        ("20 thou", 0.508),
+        ("0.035″", 0.889),
+        (".5mm", 0.5),
+    ],
+)
+def test_reads_lengths_exactly(text: str, length_mm: float) -> None:
+    assert parse_length(text) == length_mm
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "empty"),
+        ("   ", "empty"),
+        ("abc", "cannot be read"),
+        ("nan", "cannot be read"),
+        ("inf mm", "cannot be read"),
+        ("1e3mm", "cannot be read"),
+        ("5 cm", "cannot be read"),
+        ("1.200,5 mm", "cannot be read"),
+        ("1..5", "cannot be read"),
+        ("0", "greater than zero"),
+        ("0.000in", "greater than zero"),
+        ("-0.5mm", "greater than zero"),
+        ("−0.5mm", "greater than zero"),
+        ("1/0in", "divides by zero"),
+        (".035", "inches or millimetres"),
+        ("035", "inches or millimetres"),
+        ("999999999", "check the number"),
+        ("٣mm", "cannot be read"),
+    ],
+)
+def test_refuses_what_is_no_length(text: str, says: str) -> None:
+    with pytest.raises(UsageError, match=says):
+        parse_length(text)
+
+
+@pytest.mark.parametrize("not_text", [0.9, None, 35, b"035"])
+@pytest.mark.parametrize("parse", [parse_length, parse_wire, parse_sheet])
+def test_refuses_what_is_not_text(parse, not_text) -> None:
+    with pytest.raises(UsageError, match="as text"):
+        parse(not_text)
+
+
+_READERS = [parse_length, parse_wire, parse_sheet]
+_NEARLY = st.from_regex(
+    r"[-+]?[0-9]{0,4}[.,/]?[0-9]{0,4} ?(mm|in|\"|thou|ga|gauge|cm|)( stainless| steel|)", fullmatch=True
+)
+
+
+@pytest.mark.parametrize("parse", _READERS)
+@given(text=st.one_of(st.text(), _NEARLY))
+@example(text="9" * 5000)
+@example(text="0." + "0" * 400 + "1mm")
+@example(text="1\n2")
+@example(text="\x00")
+@example(text="\ud800")
+@example(text="²mm")
+def test_any_text_is_a_length_or_one_sentence(parse, text: str) -> None:
+    try:
+        parse(text)
+    except UsageError as error:
+        message = str(error)
+        assert "\n" not in message
+        assert message[-1] in ".?"
+        assert len(message) < 300
+        message.encode()  # can be printed
+
+
+@given(micrometres=st.integers(1, 90_000_000))
+def test_millimetres_come_back(micrometres: int) -> None:
+    length_mm = float(Fraction(micrometres, 1000))
+    assert parse_length(f"{micrometres // 1000}.{micrometres % 1000:03d} mm") == length_mm
+    assert parse_length(f"{micrometres // 1000},{micrometres % 1000:03d}mm") == length_mm
+
+
+@given(tenth_thous=st.integers(1, 3_000_000))
+def test_an_inch_is_exactly_25_4_mm(tenth_thous: int) -> None:
+    inches = f"{tenth_thous // 10_000}.{tenth_thous % 10_000:04d}"
+    assert parse_length(f"{inches}in") == float(Fraction(tenth_thous, 10_000) * Fraction("25.4"))
+    assert parse_length(f"{inches}in") / 25.4 == pytest.approx(tenth_thous / 10_000, rel=1e-15)
