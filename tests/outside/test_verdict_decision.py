@@ -68,7 +68,7 @@ def test_a_length_whose_conformity_is_not_proven() -> None:
 
 
 def test_drawn_gaps_keep_the_promised_share() -> None:
-    """Monte Carlo in the manner of JCGM 101: of true gaps drawn from N(g, u²) cut at 0, that share is inside."""
+    """Monte Carlo in the manner of JCGM 101: that share of gaps drawn from N(g, u²) cut at 0 is inside."""
     random = np.random.default_rng(106)
     gap_mm, u_mm, limit_mm = 0.10, 0.15, 0.35
     drawn = random.normal(gap_mm, u_mm, 400_000)

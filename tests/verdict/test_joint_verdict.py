@@ -146,6 +146,17 @@ def test_short_spots_and_places_before_the_datum_mark_read_well() -> None:
     assert "re-fixture -3.4 to -2.8 mm from the datum mark" in spot.advice
 
 
+@pytest.mark.parametrize(
+    ("first_mm", "stations", "place"),
+    [(142.0, 53, "141–169 mm"), (142.0, 3, "141.7–143.3 mm"), (142.25, 52, "142–168 mm")],
+)
+def test_a_place_is_rounded_outwards_so_that_no_part_of_the_spot_is_left_out(
+    first_mm: float, stations: int, place: str
+) -> None:
+    (spot,) = judge(profile_of(joint((stations, 1.5)), first_mm=first_mm), LIMIT).spots
+    assert spot.advice.startswith(f"re-fixture {place} from the datum mark")
+
+
 def test_simple_acceptance_is_named_in_the_verdict() -> None:
     rule = DecisionRule(simple_acceptance=True)
     verdict = judge(profile_of(joint((50, 0.88))), LIMIT, rule)
