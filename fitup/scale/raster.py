@@ -91,5 +91,5 @@ def _write(pen: ImageDraw.ImageDraw, label: Label, at: tuple[float, float], px_p
     if size < 4:  # a smear, not a word
         return
     anchor = {"left": "ls", "centre": "ms", "right": "rs"}[label.anchor]
-    stroke = round(size / 25) if label.bold else 0
+    stroke = round(size / 60) if label.bold else 0
     pen.text(at, label.text, fill=255, font=ImageFont.load_default(size), anchor=anchor, stroke_width=stroke)

@@ -107,7 +107,7 @@ def _measure(
 def _windows(layout: TargetLayout, sampling: NDArray[np.float64]) -> NDArray[np.int64]:
     """Half side of the refinement window: as wide as the nearest marker allows (0.6 of its distance)."""
     free_mm = (layout.pitch_mm - layout.marker_mm) / np.sqrt(2)
-    return np.clip(np.rint(0.6 * free_mm * sampling), 5, 20).astype(np.int64)
+    return np.asarray(np.clip(np.rint(0.6 * free_mm * sampling), 5, 20).astype(np.int64))
 
 
 def _refine(
