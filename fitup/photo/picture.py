@@ -90,7 +90,7 @@ def check_size(name: str, width: int, height: int, limits: PhotoLimits) -> None:
 
 
 def check_hole(name: str, data: bytes) -> None:
-    """Refuse a file with a block of zeros, as a broken copy or a failing card leaves; raises PhotoError.
+    """Refuse coded pictures with a block of zeros, as a broken copy leaves; raises PhotoError.
 
     For formats without sums, whose decoders paint over the hole without a word; coded pictures hold no such
     runs, and 4096 bytes are the smallest block that file systems lose.
@@ -135,19 +135,20 @@ def _grey(pixels: NDArray[Any]) -> Grey:
     return grey
 
 
-def decode_quietly(decode: Callable[[], Decoded]) -> tuple[Decoded, bytes]:
+def decode_quietly(decode: Callable[[], Decoded], *, pass_on: bool = True) -> tuple[Decoded, bytes]:
     """Run a decoder and return its result with what it wrote to the process's error stream.
 
     libjpeg and OpenCV write warnings to file descriptor 2 from C, and they are the only sign that
     a picture's data are damaged in the middle: they are kept from the user's screen and given back.
+    What is not theirs is passed on, unless the decoder's words are too many to be known (`pass_on`).
     """
-    with _error_stream, _captured_error_stream() as words:
+    with _error_stream, _captured_error_stream(pass_on) as words:
         result = decode()
     return result, words[0] if words else b""
 
 
 @contextmanager
-def _captured_error_stream() -> Iterator[list[bytes]]:
+def _captured_error_stream(pass_on: bool) -> Iterator[list[bytes]]:
     words: list[bytes] = []
     try:
         kept = os.dup(2)
@@ -165,7 +166,8 @@ def _captured_error_stream() -> Iterator[list[bytes]]:
             os.close(kept)
             caught.seek(0)
             words.append(caught.read())
-            _pass_on(words[0])
+            if pass_on:
+                _pass_on(words[0])
 
 
 def _pass_on(written: bytes) -> None:

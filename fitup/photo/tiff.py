@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import re
 import warnings
 import zlib
@@ -24,11 +25,15 @@ __all__ = ["read_tiff"]
 
 _REDUCED, _BITS, _PHOTOMETRIC, _ORIENTATION, _SAMPLE_FORMAT, _PROFILE = 254, 258, 262, 274, 339, 34675
 _COMPRESSION, _UNCOMPRESSED, _DEFLATE = 259, 1, (8, 32946)
-_DAMAGE = re.compile(rb"Decode\w*: |Corrupt JPEG|Premature end")
+_DAMAGE = re.compile(rb"Decode\w*: |JPEGLib: |tempfile\.tif: |Corrupt JPEG|Premature end")
 _OFFSETS_AND_LENGTHS = ((273, 279), (324, 325))  # of strips and of tiles
 _RAW_TAGS = (50706, 33421)  # DNG version, sensor colour pattern
 _RAW_PHOTOMETRICS = (32803, 34892)
 _WHITE_IS_ZERO = 0
+
+
+# Pillow reports odd tags to its logger, which without any handler would print them.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 
 def read_tiff(data: bytes, name: str, limits: PhotoLimits) -> Picture:
@@ -43,12 +48,14 @@ def read_tiff(data: bytes, name: str, limits: PhotoLimits) -> Picture:
         _check_data(image, data, name)
         orientation = _orientation(tags.get(_ORIENTATION))
         try:
-            grey, _ = decode_quietly(lambda: _decode(image, data))
+            grey, words = decode_quietly(lambda: _decode(image, data), pass_on=False)
         except PhotoError:
             raise
         except Exception as error:  # hostile data make decoders raise anything
             raise _damaged(name) from error
         pages = _pages(image)
+    if _DAMAGE.search(words):
+        raise _damaged(name)
     if grey is None:
         raise PhotoError(
             f"{name} is a TIFF that no camera writes: save it with 8 or 16 bits as grey or colour."
@@ -82,7 +89,7 @@ def _check_data(image: TiffImageFile, data: bytes, name: str) -> None:
             raise _damaged(name)
     elif compression != _UNCOMPRESSED:
         with suppress(cv2.error):
-            _, words = decode_quietly(lambda: _decode_with_opencv(data))
+            _, words = decode_quietly(lambda: _decode_with_opencv(data), pass_on=False)
             if _DAMAGE.search(words):
                 raise _damaged(name)
 

@@ -18,8 +18,8 @@ def read_webp(data: bytes, name: str, limits: PhotoLimits) -> Picture:
     """Decode a WebP, lossy or lossless, to grey (H, W) as stored; raises PhotoError."""
     if int.from_bytes(data[4:8], "little") + 8 > len(data):
         raise PhotoError(f"{name} is incomplete (the WebP ends too early): copy the original photo again.")
-    check_hole(name, data)
     chunks = _walk(data)
+    check_hole(name, chunks.get(b"VP8 ", b"") or chunks.get(b"VP8L", b""))
     size = _size(chunks)
     if size is None:
         raise _damaged(name)

@@ -6,13 +6,14 @@ import os
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
 from fitup.errors import PhotoError
 from fitup.photo import PhotoLimits, open_photo
 from tests.photo.hostile import _CONTENTS, _ODD, hostile_files, odd_files
-from tests.photo.pictures import scene, written
+from tests.photo.pictures import exif_block, scene, written
 
 
 @pytest.fixture(scope="module")
@@ -204,3 +205,40 @@ def test_limits_hold_on_their_borders(tmp_path: Path) -> None:
 
 def _image() -> Image.Image:
     return Image.fromarray(scene())
+
+
+_SMALL = {
+    "JPEG": {"quality": 80},
+    "PNG": {},
+    "WEBP": {"quality": 80},
+    "TIFF": {"compression": "tiff_lzw"},
+    "HEIF": {"quality": 60},
+    "AVIF": {"quality": 60, "speed": 10},
+}
+
+
+@pytest.mark.parametrize("format_", list(_SMALL))
+def test_random_damage_is_refused_or_survived(
+    format_: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Anything but a photo of the stored size or one sentence would raise here; nothing may be printed."""
+    random = np.random.default_rng(11)
+    data = written(_image(), format_, exif=exif_block(6, make="Invented").tobytes(), **_SMALL[format_])
+    path = tmp_path / "damaged"
+    refused = 0
+    for _ in range(25):
+        damaged = bytearray(data)
+        # Half of the damage goes into the header, where the decoders decide what to allocate.
+        reach = len(data) if random.random() < 0.5 else min(len(data), 600)
+        for at in random.integers(0, reach, random.integers(1, 12)):
+            damaged[at] = random.integers(0, 256)
+        path.write_bytes(damaged)
+        try:
+            photo = open_photo(path)
+        except PhotoError:
+            refused += 1
+        else:
+            assert photo.pixels.ndim == 2
+            assert photo.pixels.flags.c_contiguous
+    assert refused > 0
+    assert capfd.readouterr() == ("", "")
