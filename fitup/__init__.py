@@ -1,0 +1,114 @@
+"""Measures the gap along a joint from a phone photo before welding and says where to re-fixture it.
+
+The road of the data, each step a folder that imports only from the steps before it:
+
+    photo → scale → edges → profile → verdict → evidence
+
+In a notebook:
+
+>>> import fitup  # doctest: +SKIP
+>>> settings = fitup.InspectionSettings(wire=fitup.parse_wire("0.9mm"))  # doctest: +SKIP
+>>> inspection = fitup.inspect("joint.jpg", settings)  # doctest: +SKIP
+>>> print(inspection.verdict.sentence)  # doctest: +SKIP
+>>> fitup.save_inspection(inspection, "results", photo_path="joint.jpg")  # doctest: +SKIP
+
+Names are fetched on first use, so that `import fitup` alone loads neither NumPy nor OpenCV.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fitup.errors import FitupError, PhotoError, RetakeError, StorageError, UsageError
+    from fitup.evidence import Filing, InspectionRecord, read_record, save_inspection
+    from fitup.inspection import Inspection, InspectionSettings, inspect
+    from fitup.photo import Photo, open_photo
+    from fitup.profile import GapProfile
+    from fitup.scale import PrintRecord, ScaleMap, TargetLayout, find_target, scale_map, target_layout
+    from fitup.verdict import (
+        DecisionRule,
+        JointVerdict,
+        Limit,
+        Sheet,
+        Wire,
+        fillable_gap,
+        judge,
+        parse_length,
+        parse_sheet,
+        parse_wire,
+    )
+
+__all__ = [
+    "DecisionRule",
+    "Filing",
+    "FitupError",
+    "GapProfile",
+    "Inspection",
+    "InspectionRecord",
+    "InspectionSettings",
+    "JointVerdict",
+    "Limit",
+    "Photo",
+    "PhotoError",
+    "PrintRecord",
+    "RetakeError",
+    "ScaleMap",
+    "Sheet",
+    "StorageError",
+    "TargetLayout",
+    "UsageError",
+    "Wire",
+    "__version__",
+    "fillable_gap",
+    "find_target",
+    "inspect",
+    "judge",
+    "open_photo",
+    "parse_length",
+    "parse_sheet",
+    "parse_wire",
+    "read_record",
+    "save_inspection",
+    "scale_map",
+    "target_layout",
+]
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "errors": ("FitupError", "PhotoError", "RetakeError", "StorageError", "UsageError"),
+    "photo": ("Photo", "open_photo"),
+    "scale": ("PrintRecord", "ScaleMap", "TargetLayout", "find_target", "scale_map", "target_layout"),
+    "profile": ("GapProfile",),
+    "verdict": (
+        "DecisionRule",
+        "JointVerdict",
+        "Limit",
+        "Sheet",
+        "Wire",
+        "fillable_gap",
+        "judge",
+        "parse_length",
+        "parse_sheet",
+        "parse_wire",
+    ),
+    "evidence": ("Filing", "InspectionRecord", "read_record", "save_inspection"),
+    "inspection": ("Inspection", "InspectionSettings", "inspect"),
+}
+_HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
+
+
+def __getattr__(name: str) -> object:
+    """Fetch a public name from the stage that makes it (PEP 562)."""
+    if name not in _HOME_OF:
+        raise AttributeError(f"module 'fitup' has no attribute {name!r}")
+    from importlib import import_module
+
+    value: object = getattr(import_module(f"fitup.{_HOME_OF[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

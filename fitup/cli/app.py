@@ -1,0 +1,162 @@
+"""The commands and their options; the work is imported when a command runs, so that --help is quick."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+__all__ = ["app"]
+
+_HELP = (
+    "Measures the gap along a joint from a phone photo before welding and says where to re-fixture it.\n\n"
+    "Exit codes: 0 within, 2 wrong use or bad file, 3 re-fixture, 4 gauge, 5 retake, 6 storage fault. "
+    "Of many photos the worst counts, in the order 6, 2, 3, 5, 4, 0."
+)
+
+# Plain help: it reads the same in every terminal and loads in half the time.
+app = typer.Typer(
+    help=_HELP,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+_target = typer.Typer(help="Draw the printed scale target and check a print.", rich_markup_mode=None)
+_record = typer.Typer(help="Look at stored records.", rich_markup_mode=None)
+app.add_typer(_target, name="target")
+app.add_typer(_record, name="record")
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from fitup import __version__
+
+        print(f"fitup {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """Options that belong to no command."""
+
+
+# The help of the whole program is `_HELP`; the docstring above is for readers of this file.
+_root.__doc__ = None
+
+
+@app.command()
+def inspect(
+    photos: Annotated[
+        list[str], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos, or folders of them.")
+    ],
+    wire: Annotated[str, typer.Option(help="Wire in use: 0.9mm, 035, 0.035in.")],
+    sheet: Annotated[str | None, typer.Option(help="Sheet: 1.5mm, '18ga stainless', 0.05in.")] = None,
+    limit: Annotated[str | None, typer.Option(help="Limit from the procedure; it wins: 0.7mm.")] = None,
+    joint_kind: Annotated[str, typer.Option(help="butt or seam.")] = "butt",
+    print_record: Annotated[
+        str | None, typer.Option(help="Print check made by `fitup target check`.")
+    ] = None,
+    thickness: Annotated[str | None, typer.Option(help="Thickness of the target: 0.1mm.")] = None,
+    points: Annotated[
+        str | None, typer.Option(help="The joint by two or more places in the photo, px: '120,340 1800,352'.")
+    ] = None,
+    from_: Annotated[
+        str | None, typer.Option("--from", help="First place looked at, from the datum mark.")
+    ] = None,
+    to: Annotated[str | None, typer.Option("--to", help="Last place looked at, from the datum mark.")] = None,
+    probability: Annotated[float, typer.Option(help="How sure within and over must be.")] = 0.95,
+    out: Annotated[str, typer.Option(help="Folder for the results.")] = "fitup-results",
+    who: Annotated[str, typer.Option(help="Who inspects.")] = "",
+    job: Annotated[str, typer.Option(help="Job, for the record.")] = "",
+    part: Annotated[str, typer.Option(help="Part, for the record.")] = "",
+    joint: Annotated[str, typer.Option(help="Joint, for the record.")] = "",
+    no_files: Annotated[bool, typer.Option("--no-files", help="Write no files.")] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="One JSON line per photo on stdout, for machines.")
+    ] = False,
+) -> int:
+    """Measure the gap in photos and judge it against the limit.
+
+    A folder stands for the photos directly in it. Each photo gets a folder of its own in --out with
+    record.json, overlay.jpg, profile.png and profile.csv.
+    """
+    from fitup.cli.inspecting import Options, inspect_photos
+
+    return inspect_photos(
+        Options(
+            photos=tuple(photos),
+            wire=wire,
+            sheet=sheet,
+            limit=limit,
+            joint_kind=joint_kind,
+            print_record=print_record,
+            thickness=thickness,
+            points=points,
+            from_place=from_,
+            to_place=to,
+            probability=probability,
+            out=None if no_files else out,
+            who=who,
+            job=job,
+            part=part,
+            joint=joint,
+            json=json,
+        )
+    )
+
+
+@_target.command("draw")
+def target_draw(
+    out: Annotated[str, typer.Option(help="File to write: .pdf, .svg or .png.")],
+    form: Annotated[str, typer.Option(help="strip-30x5 or strip-8x5.")] = "strip-30x5",
+    strip: Annotated[int, typer.Option(help="Strip number; give every strip in a photo its own.")] = 1,
+    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+) -> int:
+    """Draw a target to print at 100 %."""
+    from fitup.cli.targets import draw
+
+    return draw(form=form, strip=strip, paper=paper, out=out)
+
+
+@_target.command("check")
+def target_check(
+    along: Annotated[str, typer.Option(help="Caliper reading of the crosses along the strip: 140.12mm.")],
+    across: Annotated[str, typer.Option(help="Caliper reading of the crosses across the strip.")],
+    instrument: Annotated[str, typer.Option(help="The caliper, by inventory or serial number.")],
+    out: Annotated[str, typer.Option(help="File for the print check: .json.")],
+    u: Annotated[str, typer.Option("--u", help="Standard uncertainty of the caliper.")] = "0.02mm",
+    number: Annotated[str, typer.Option(help="Number of this check; default: the date.")] = "",
+    date: Annotated[str, typer.Option(help="Day of the check, YYYY-MM-DD; default: today.")] = "",
+    strip: Annotated[str, typer.Option(help="Which print was checked, freely.")] = "",
+) -> int:
+    """Keep the caliper readings of a print, so that its errors are corrected."""
+    from fitup.cli.targets import Readings, check
+
+    readings = Readings(
+        along=along, across=across, instrument=instrument, u=u, number=number, date=date, strip=strip
+    )
+    return check(readings, out)
+
+
+@_record.command("show")
+def record_show(
+    file: Annotated[str, typer.Argument(metavar="RECORD", help="A record.json, or the folder it lies in.")],
+    json: Annotated[bool, typer.Option("--json", help="The record as JSON.")] = False,
+) -> int:
+    """Show a stored record as it was shown after the inspection."""
+    from fitup.cli.records import show
+
+    return show(file, as_json=json)
+
+
+@app.command()
+def schema() -> int:
+    """Print the JSON Schema of a record."""
+    from fitup.cli.records import print_schema
+
+    return print_schema()

@@ -1,0 +1,289 @@
+"""`fitup inspect`: options to settings, photos one by one, the worst exit code."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fitup.errors import ExitCode, FitupError, UsageError
+
+if TYPE_CHECKING:
+    from fitup.evidence import Filing, InspectionRecord
+    from fitup.inspection import InspectionSettings
+
+__all__ = [
+    "PHOTO_SUFFIXES",
+    "WORST_FIRST",
+    "Options",
+    "find_photos",
+    "inspect_photos",
+    "parse_points",
+    "worst",
+]
+
+# Endings that are taken for photos in a folder; a file that is named is taken whatever its ending.
+PHOTO_SUFFIXES = frozenset(
+    f".{ending}"
+    for ending in [
+        "jpg",
+        "jpeg",
+        "jpe",
+        "jfif",
+        "mpo",
+        "png",
+        "webp",
+        "tif",
+        "tiff",
+        "heic",
+        "heif",
+        "hif",
+        "avif",
+    ]
+)
+# Exit codes of many photos: a fault before a finding, a wide gap before one that was not seen.
+WORST_FIRST = (1, 6, 2, 3, 5, 4, 0)
+
+_EXIT_CODES = {
+    "within": ExitCode.WITHIN,
+    "re-fixture": ExitCode.RE_FIXTURE,
+    "gauge": ExitCode.GAUGE,
+    "retake": ExitCode.RETAKE,
+}
+_WORDS = {
+    0: "within",
+    1: "crashed",
+    2: "not readable",
+    3: "re-fixture",
+    4: "gauge",
+    5: "retake",
+    6: "not stored",
+}
+_POINT = re.compile(r"([+-]?[0-9]{1,7}(?:\.[0-9]{1,6})?),([+-]?[0-9]{1,7}(?:\.[0-9]{1,6})?)")
+_MOST_POINTS = 1000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """The command's options as written."""
+
+    photos: tuple[str, ...]
+    wire: str
+    sheet: str | None = None
+    limit: str | None = None
+    joint_kind: str = "butt"
+    print_record: str | None = None
+    thickness: str | None = None
+    points: str | None = None
+    from_place: str | None = None
+    to_place: str | None = None
+    probability: float = 0.95
+    out: str | None = None
+    """Folder for the results; None: no files."""
+    who: str = ""
+    job: str = ""
+    part: str = ""
+    joint: str = ""
+    json: bool = False
+
+
+def inspect_photos(options: Options) -> int:
+    """Inspect all photos and give the worst exit code.
+
+    Raises
+    ------
+    UsageError, StorageError
+        When an option cannot be used, before any photo is looked at. Faults of single photos are
+        reported one by one and stop nothing.
+    """
+    settings = _settings(options)
+    photos = find_photos(options.photos)
+    if settings.points_px is not None and len(photos) > 1:
+        raise UsageError("--points belong to one photo: give one photo with them.")
+    if options.out is not None:
+        from fitup.evidence.writing import check_folder
+
+        check_folder(Path(options.out))
+    codes = _run_all(photos, settings, options)
+    return worst(codes)
+
+
+def find_photos(names: Sequence[str]) -> list[Path]:
+    """Photos named or directly in the folders named, each once, folders sorted by name.
+
+    Raises
+    ------
+    UsageError
+        When a name does not exist or a folder holds no photo.
+    """
+    found: dict[str, Path] = {}
+    for name in names:
+        for path in _photos_of(name):
+            found.setdefault(os.path.realpath(path), path)
+    return list(found.values())
+
+
+def worst(codes: Sequence[int]) -> int:
+    """The exit code of many photos, by `WORST_FIRST`."""
+    return min(codes, key=WORST_FIRST.index, default=int(ExitCode.WITHIN))
+
+
+def parse_points(text: str) -> list[tuple[float, float]]:
+    """Places in the photo written as 'u,v u,v ...' in px.
+
+    Raises
+    ------
+    UsageError
+        When there are fewer than two or one is no pair of numbers.
+    """
+    words = text.replace(";", " ").split()
+    pairs = [_POINT.fullmatch(word) for word in words]
+    if len(words) < 2 or len(words) > _MOST_POINTS or not all(pairs):
+        raise UsageError(
+            "--points needs two or more places in the photo as 'u,v u,v' in px, such as '120,340 1800,352'."
+        )
+    return [(float(pair[1]), float(pair[2])) for pair in pairs if pair]
+
+
+def _photos_of(name: str) -> list[Path]:
+    path = Path(name)
+    if "\0" in name or not path.is_dir():
+        return [path]  # whatever is wrong with it, open_photo says so
+    try:
+        inside = sorted(entry for entry in path.iterdir() if not entry.name.startswith("."))
+    except OSError as error:
+        raise UsageError(
+            f"the folder {path.name} cannot be read: {(error.strerror or '').lower()}."
+        ) from None
+    photos = [entry for entry in inside if entry.suffix.lower() in PHOTO_SUFFIXES and not entry.is_dir()]
+    if not photos:
+        raise UsageError(f"the folder {name} holds no photo (.jpg, .png, .heic, ...): name the right folder.")
+    return photos
+
+
+def _settings(options: Options) -> InspectionSettings:
+    """All options read and checked."""
+    import numpy as np
+
+    from fitup.inspection import InspectionSettings
+    from fitup.scale import load_print_record
+    from fitup.verdict import DecisionRule, fillable_gap, parse_length, parse_sheet, parse_wire
+
+    points = None if options.points is None else np.array(parse_points(options.points))
+    settings = InspectionSettings(
+        wire=parse_wire(options.wire),
+        sheet=None if options.sheet is None else parse_sheet(options.sheet),
+        joint_kind=options.joint_kind,
+        procedure_limit_mm=None if options.limit is None else parse_length(options.limit, "the limit"),
+        decision=DecisionRule(conformance_probability=options.probability),
+        print_record=None if options.print_record is None else load_print_record(options.print_record),
+        target_thickness_mm=None
+        if options.thickness is None
+        else parse_length(options.thickness, "the target's thickness"),
+        points_px=points,
+        from_mm=_place(options.from_place, "--from"),
+        to_mm=_place(options.to_place, "--to"),
+    )
+    # Wrong limits are found here once and not at every photo.
+    fillable_gap(
+        settings.wire,
+        settings.joint_kind,
+        procedure_limit_mm=settings.procedure_limit_mm,
+        bridge_factor=settings.bridge_factor,
+    )
+    if settings.from_mm is not None and settings.to_mm is not None and settings.from_mm >= settings.to_mm:
+        raise UsageError("--from must lie before --to.")
+    return settings
+
+
+def _place(text: str | None, option: str) -> float | None:
+    """A place along the joint in mm; unlike a length it may be zero or negative."""
+    if text is None:
+        return None
+    try:
+        place_mm = float(text.strip().removesuffix("mm"))
+    except ValueError:
+        place_mm = math.nan
+    if not abs(place_mm) < 100_000:
+        raise UsageError(f"{option} needs a place along the joint in mm, such as 20mm.")
+    return place_mm
+
+
+def _run_all(photos: list[Path], settings: InspectionSettings, options: Options) -> list[int]:
+    from fitup.cli.boundary import PipeClosedError, report
+    from fitup.cli.screen import Screen, progress
+
+    screen = None if options.json else Screen()
+    codes = []
+    with progress(len(photos)) as bar:
+        for photo in photos:
+            try:
+                code = _run_one(photo, settings, options, screen, alone=len(photos) == 1)
+            except (PipeClosedError, KeyboardInterrupt):
+                raise
+            except Exception as error:  # one bad photo never stops the rest
+                code = report(error, about=photo.name)
+                if options.json:
+                    _print_json_error(photo, error, code)
+            codes.append(code)
+            if bar is not None:
+                bar.advance(bar.task_ids[0])
+    if screen is not None and len(photos) > 1:
+        counts = Counter(codes)
+        screen.summary([(_WORDS[code], counts[code]) for code in WORST_FIRST])
+    return codes
+
+
+def _run_one(path: Path, settings: InspectionSettings, options: Options, screen: Any, *, alone: bool) -> int:
+    from fitup.evidence import build_record, save_inspection
+    from fitup.inspection import inspect
+
+    inspection = inspect(path, settings)
+    filing = _filing(options)
+    folder = None
+    if options.out is None:
+        record = build_record(inspection, filing)
+    else:
+        saved = save_inspection(inspection, options.out, photo_path=path, filing=filing)
+        record, folder = saved.record, saved.folder
+    code = int(_EXIT_CODES[record.verdict.word])
+    if screen is None:
+        _print_json(path, record, folder, code)
+    elif alone:
+        screen.show(record, folder)
+    else:
+        screen.show_short(record)
+    return code
+
+
+def _filing(options: Options) -> Filing:
+    from fitup.evidence import Filing
+
+    return replace(Filing(), who=options.who, job=options.job, part=options.part, joint=options.joint)
+
+
+def _print_json(path: Path, record: InspectionRecord, folder: Path | None, code: int) -> None:
+    from fitup.cli.screen import print_line
+
+    line = {
+        "photo": str(path),
+        "exit_code": code,
+        "folder": None if folder is None else str(folder),
+        "record": record.model_dump(mode="json"),
+    }
+    print_line(json.dumps(line, allow_nan=False))
+
+
+def _print_json_error(path: Path, error: Exception, code: int) -> None:
+    from fitup.cli.screen import print_line
+
+    message = str(error) if isinstance(error, FitupError) else type(error).__name__
+    reason = getattr(error, "reason", None)
+    line = {"photo": str(path), "exit_code": code, "error": message, "reason": reason}
+    print_line(json.dumps(line, allow_nan=False))

@@ -1,0 +1,222 @@
+"""What a person sees in the terminal. The only file that imports rich.
+
+Everything is said by words and signs as well as by colour, fits 80 columns, and falls back to ASCII
+where the terminal's encoding has nothing more.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+import numpy as np
+from rich.console import Console
+from rich.padding import Padding
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.table import Table
+from rich.text import Text
+
+from fitup.cli.boundary import PipeClosedError, one_line
+from fitup.cli.sketch import SketchInput, profile_sketch
+from fitup.evidence.palette import STATE_LOOKS, VERDICT_LOOKS
+from fitup.evidence.words import from_to, millimetres
+
+if TYPE_CHECKING:
+    from fitup.evidence import InspectionRecord
+
+__all__ = ["Screen", "note", "print_line", "progress"]
+
+# On black or white ground alike: black marks become the terminal's own text colour.
+_STATE_STYLES = {
+    "within": "default",
+    "doubtful": f"bold {STATE_LOOKS['doubtful'].colour}",
+    "over": f"bold {STATE_LOOKS['over'].colour}",
+    "unseen": "dim",
+    "limit": f"{STATE_LOOKS['over'].colour}",
+    "axis": "dim",
+    "": "default",
+}
+_ASCII = str.maketrans(
+    {"±": "+/-", "×": "x", "–": "-", "—": "-", "·": "-", "²": "2", "³": "3", "…": "...", "µ": "u", "→": "->"}
+)
+_MOST_COLUMNS = 100
+_MOST_SPOTS = 12
+
+
+class _PipeAwareConsole(Console):
+    """A console that leaves a closed pipe to the command line's boundary."""
+
+    def on_broken_pipe(self) -> NoReturn:
+        raise PipeClosedError
+
+
+class Screen:
+    """Shows records on stdout."""
+
+    def __init__(self, columns: int | None = None) -> None:
+        probe = _PipeAwareConsole()
+        width = columns or min(probe.width, _MOST_COLUMNS)
+        self._console = _PipeAwareConsole(width=width, highlight=False, emoji=False, markup=False)
+        self._ascii = not self._console.encoding.lower().startswith("utf")
+
+    def show(self, record: InspectionRecord, folder: Path | None = None) -> None:
+        """One inspection in full."""
+        self._verdict(record)
+        self._facts(record)
+        self._sketch(record)
+        self._spots(record)
+        self._uncertainty(record)
+        for note_text in (*record.photo.notes, *record.profile.notes):
+            self._paragraph("note", note_text)
+        self._paragraph("care", record.cautions[0])
+        if folder is not None:
+            self._paragraph("files", str(folder) + os.sep)
+
+    def show_short(self, record: InspectionRecord) -> None:
+        """One inspection of many: a line for the verdict, and one for what to do."""
+        verdict = record.verdict
+        line = Text.assemble(self._badge(record), " ", self._plain(record.photo.name))
+        self._print(line)
+        self._print(Padding(Text(self._plain(f"largest gap {_gap(record)}, {verdict.advice}")), (0, 0, 0, 4)))
+
+    def summary(self, counts: Sequence[tuple[str, int]]) -> None:
+        """How many photos ended how."""
+        said = ", ".join(f"{count} {word}" for word, count in counts if count)
+        self._print(Text(f"\n{sum(count for _, count in counts)} photos: {said}", style="bold"))
+
+    def _verdict(self, record: InspectionRecord) -> None:
+        """The verdict as a bar over the whole width."""
+        look = VERDICT_LOOKS[record.verdict.word]
+        word = f"  {look.symbol}{look.symbol}  {look.word}"
+        width = self._console.width
+        name = self._plain(record.photo.name)
+        room = width - len(word) - 6
+        name = name if len(name) <= room else "..." + name[-(room - 3) :]
+        text = f"{word}{name:>{max(0, width - len(word) - 2)}}  "[:width]
+        rule = ("=" if self._ascii else "━") * width
+        plain_style = f"bold {look.colour}" if record.verdict.word != "within" else "bold"
+        self._print(Text(rule, style=plain_style))
+        self._print(Text(text, style=_on_colour(record)))
+        self._print(Text(rule, style=plain_style))
+
+    def _badge(self, record: InspectionRecord) -> Text:
+        look = VERDICT_LOOKS[record.verdict.word]
+        return Text(f" {look.symbol} {look.word:<10} ", style=_on_colour(record))
+
+    def _facts(self, record: InspectionRecord) -> None:
+        verdict, limit = record.verdict, record.limit
+        self._paragraph("largest gap", _gap(record), style="bold")
+        self._paragraph("limit", f"{limit.limit_mm:.2f} mm by {limit.sentence}")
+        self._paragraph("what to do", verdict.advice)
+        seen = f"{int(100 * verdict.seen_share + 1e-6)} % of {_length(record):.0f} mm"
+        self._paragraph("seen", f"{seen}. {record.scale.print_check_sentence}")
+
+    def _sketch(self, record: InspectionRecord) -> None:
+        stations = record.profile.stations
+        shown = SketchInput(
+            station_mm=np.array([station.station_mm for station in stations]),
+            gap_mm=np.array([np.nan if s.gap_mm is None else max(s.gap_mm, 0.0) for s in stations]),
+            states=[station.state for station in stations],
+            limit_mm=record.limit.limit_mm,
+        )
+        self._print(Text("\n   mm  gap along the joint; the line is the limit", style="dim"))
+        for cells in profile_sketch(shown, columns=self._console.width, ascii_only=self._ascii):
+            line = Text()
+            for cell in cells:
+                line.append(cell.text, style=_STATE_STYLES[cell.style])
+            self._print(line)
+        legend = "   ".join(f"{sign} {word}" for sign, word in zip("-~#?", STATE_LOOKS, strict=True))
+        self._print(Text(f"       {legend}", style="dim"))
+
+    def _spots(self, record: InspectionRecord) -> None:
+        spots = record.verdict.spots
+        if spots:
+            self._print(Text("\n spots, by place from the datum mark", style="dim"))
+        for spot in spots[:_MOST_SPOTS]:
+            look = STATE_LOOKS[spot.state]
+            gap_mm = math.nan if spot.largest_gap_mm is None else spot.largest_gap_mm
+            u_mm = math.nan if spot.u_largest_gap_mm is None else spot.u_largest_gap_mm
+            words = f" {look.symbol} {look.word:<9} {from_to(spot.start_mm, spot.end_mm):<15} "
+            line = Text(self._plain(words), style=_STATE_STYLES[spot.state])
+            line.append(self._plain(millimetres(gap_mm, u_mm)), style=_STATE_STYLES[spot.state])
+            self._print(line)
+            self._print(Padding(Text(self._plain(spot.advice)), (0, 0, 0, 5)))
+        if len(spots) > _MOST_SPOTS:
+            self._print(Text(f"   and {len(spots) - _MOST_SPOTS} more in the record"))
+
+    def _uncertainty(self, record: InspectionRecord) -> None:
+        """The three largest influences by their share of the variance, and what would help most."""
+        lines = [line for line in record.profile.budget if line.u_mean_mm]
+        total = sum((line.u_mean_mm or 0.0) ** 2 for line in lines)
+        if not lines or total <= 0:
+            return
+        shares = ", ".join(
+            f"{line.name} {100 * (line.u_mean_mm or 0.0) ** 2 / total:.0f} %" for line in lines[:3]
+        )
+        self._print(Text(""))
+        self._paragraph("uncertainty", f"comes from {shares}; would help most: {lines[0].remedy}")
+
+    def _paragraph(self, word: str, text: str, style: str = "") -> None:
+        table = Table.grid(padding=(0, 2, 0, 0))
+        table.add_column(width=12, no_wrap=True)
+        table.add_column(overflow="fold")
+        table.add_row(Text(f" {word}", style="dim"), Text(self._plain(one_line(text)), style=style))
+        self._print(table)
+
+    def _plain(self, text: str) -> str:
+        return text.translate(_ASCII) if self._ascii else text
+
+    def _print(self, thing: Text | Table | Padding) -> None:
+        self._console.print(thing)
+
+
+def print_line(text: str) -> None:
+    """One line on stdout, for machines."""
+    try:
+        print(text, flush=True)
+    except BrokenPipeError:
+        raise PipeClosedError from None
+
+
+def note(text: str) -> None:
+    """One line for a person on stderr."""
+    print(f"fitup: {one_line(text)}", file=sys.stderr, flush=True)
+
+
+@contextmanager
+def progress(count: int) -> Iterator[Progress | None]:
+    """A progress bar on stderr when there is more than one photo and somebody to look at it."""
+    console = Console(stderr=True)
+    if count < 2 or not console.is_terminal:
+        yield None
+        return
+    columns = (TextColumn("photos"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
+        bar.add_task("photos", total=count)
+        yield bar
+
+
+def _on_colour(record: InspectionRecord) -> str:
+    """Style of the verdict's bar; within is the terminal's own text colour, turned round."""
+    if record.verdict.word == "within":
+        return "bold reverse"
+    look = VERDICT_LOOKS[record.verdict.word]
+    return f"bold {look.text_colour} on {look.colour}"
+
+
+def _gap(record: InspectionRecord) -> str:
+    verdict = record.verdict
+    if verdict.largest_gap_mm is None or verdict.largest_gap_at_mm is None:
+        return "no gap was seen"
+    gap = millimetres(verdict.largest_gap_mm, verdict.u_largest_gap_mm or 0.0)
+    return f"{gap} (k = 2) at {verdict.largest_gap_at_mm:.0f} mm from the datum mark"
+
+
+def _length(record: InspectionRecord) -> float:
+    stations = record.profile.stations
+    return stations[-1].station_mm - stations[0].station_mm + record.profile.step_mm

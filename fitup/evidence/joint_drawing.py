@@ -1,0 +1,210 @@
+"""The joint as drawn over a photo: state line beside the joint, ticks in mm, datum mark, words at spots.
+
+The line runs beside the joint, on the side away from the target, so that the joint itself stays visible.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.evidence.canvas import (
+    Font,
+    Picture,
+    draw_label,
+    draw_pattern,
+    draw_polyline,
+    fitted,
+    font,
+    text_size,
+)
+from fitup.evidence.palette import BLACK, STATE_LOOKS, WHITE
+from fitup.evidence.subject import Subject
+from fitup.evidence.words import spot_label
+
+__all__ = ["JointLine", "draw_joint", "joint_line", "runs"]
+
+_DRAWN_LAST = ("within", "unseen", "doubtful", "over")
+_MOST_LABELS = 8
+# Steps of the ticks and of the numbers that a person counts in [mm].
+_TICK_STEPS_MM = (1, 5, 10, 50, 100, 500)
+_LABEL_STEPS_MM = (5, 10, 20, 50, 100, 200, 500, 1000)
+
+Box = tuple[int, int, int, int]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JointLine:
+    """The joint in a picture: places along it and the direction away from the target."""
+
+    station_mm: NDArray[np.float64]
+    line_px: NDArray[np.float64]
+    """(N, 2) joint line in the picture [px]."""
+    outward: NDArray[np.float64]
+    """(N, 2) unit vectors away from the target."""
+    px_per_mm: float
+
+    def beside(self, offset_px: float) -> NDArray[np.float64]:
+        """(N, 2) the line moved away from the target."""
+        return self.line_px + offset_px * self.outward
+
+    def at(self, place_mm: float, offset_px: float = 0.0) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Point and outward direction at one place along the joint."""
+        line = self.beside(offset_px)
+        point = np.array([np.interp(place_mm, self.station_mm, line[:, axis]) for axis in (0, 1)])
+        direction = np.array([np.interp(place_mm, self.station_mm, self.outward[:, axis]) for axis in (0, 1)])
+        return point, direction / max(float(np.hypot(*direction)), 1e-9)
+
+
+def joint_line(subject: Subject, factor: float) -> JointLine:
+    """The joint in the photo shrunk by `factor`."""
+    profile, scale = subject.profile, subject.scale
+    centre_mm = scale.to_mm(profile.centre_px)
+    # One millimetre towards +y is away from the target, whatever way the photo was held.
+    outward = scale.to_px(centre_mm + np.array([0.0, 1.0])) - profile.centre_px
+    outward = outward / np.maximum(np.hypot(*outward.T), 1e-9)[:, None]
+    return JointLine(
+        station_mm=profile.station_mm,
+        line_px=(profile.centre_px + 0.5) * factor - 0.5,
+        outward=outward,
+        px_per_mm=float(np.median(scale.px_per_mm(centre_mm))) * factor,
+    )
+
+
+def runs(states: Sequence[str]) -> list[tuple[str, int, int]]:
+    """Unbroken stretches of one state as (state, first station, station after the last)."""
+    found, start = [], 0
+    for state, group in groupby(states):
+        end = start + sum(1 for _ in group)
+        found.append((state, start, end))
+        start = end
+    return found
+
+
+def draw_joint(picture: Picture, subject: Subject, line: JointLine, unit: int) -> None:
+    """Draw states, ticks, datum mark and words in place; `unit` is the width of a thin line [px]."""
+    offset_px = max(7.0 * unit, 1.2 * line.px_per_mm)
+    _draw_ticks(picture, line, offset_px, unit)
+    _draw_states(picture, [str(state) for state in subject.verdict.states], line, offset_px, unit)
+    taken = _draw_datum(picture, line, offset_px, unit)
+    _draw_spot_words(picture, subject, line, offset_px, unit, taken)
+
+
+def _draw_states(picture: Picture, states: list[str], line: JointLine, offset_px: float, unit: int) -> None:
+    beside = line.beside(offset_px)
+    # Stations are the middles of their cells: a run reaches half a cell beyond its first and last.
+    corners = np.vstack([beside[:1], (beside[1:] + beside[:-1]) / 2, beside[-1:]])
+    stretches = runs(states)
+    for drawn in _DRAWN_LAST:
+        for state, start, end in stretches:
+            if state != drawn:
+                continue
+            points = np.vstack([corners[start], beside[start:end], corners[end]])
+            look = STATE_LOOKS[state]
+            draw_pattern(picture, _at_least(points, 5.0 * unit), look.colour, look.pattern, unit)
+
+
+def _at_least(points: NDArray[np.float64], length_px: float) -> NDArray[np.float64]:
+    """A stretch too short to be seen is drawn longer, about its middle."""
+    chord = points[-1] - points[0]
+    length = float(np.hypot(*chord))
+    if length >= length_px or length == 0:
+        return points
+    middle, half = (points[-1] + points[0]) / 2, chord / length * length_px / 2
+    return np.array([middle - half, middle + half])
+
+
+def _draw_ticks(picture: Picture, line: JointLine, offset_px: float, unit: int) -> None:
+    face = font(8 * unit)
+    tick_mm = next((s for s in _TICK_STEPS_MM if s * line.px_per_mm >= 5 * unit), _TICK_STEPS_MM[-1])
+    label_mm = next((s for s in _LABEL_STEPS_MM if s * line.px_per_mm >= 45 * unit), _LABEL_STEPS_MM[-1])
+    first, last = line.station_mm[0], line.station_mm[-1]
+    for number in range(math.ceil(first / tick_mm), math.floor(last / tick_mm) + 1):
+        place_mm = number * tick_mm
+        labelled = place_mm % label_mm == 0
+        point, direction = line.at(place_mm, offset_px)
+        stroke = np.array([point, point + direction * unit * (9 if labelled else 5)])
+        draw_polyline(picture, stroke, WHITE, 3 * unit)
+        draw_polyline(picture, stroke, BLACK, unit)
+        if labelled:
+            _centred(picture, point + direction * 17 * unit, f"{place_mm:g}", face)
+
+
+def _centred(picture: Picture, middle: NDArray[np.float64], text: str, face: Font) -> None:
+    width, height = text_size(text, face)
+    pad = max(2, height // 5)
+    place = (middle[0] - width / 2 - pad, middle[1] - height / 2 - pad)
+    draw_label(picture, place, text, face, colour=BLACK)
+
+
+def _draw_datum(picture: Picture, line: JointLine, offset_px: float, unit: int) -> list[Box]:
+    """A stroke across the joint at s = 0 with its name, when the joint passes there."""
+    if not line.station_mm[0] - 0.5 <= 0.0 <= line.station_mm[-1] + 0.5:
+        return []
+    point, direction = line.at(0.0)
+    stroke = np.array([point - direction * offset_px, point + direction * (offset_px + 9 * unit)])
+    draw_polyline(picture, stroke, WHITE, 5 * unit)
+    draw_polyline(picture, stroke, BLACK, 2 * unit)
+    text, face = "0 = datum mark", font(8 * unit)
+    width, height = text_size(text, face)
+    middle = point + direction * (offset_px + 32 * unit)
+    left = float(np.clip(middle[0] - width / 2, 0, max(0, picture.shape[1] - width - 4 * unit)))
+    top = float(np.clip(middle[1] - height / 2, 0, max(0, picture.shape[0] - height - 4 * unit)))
+    return [draw_label(picture, (left, top), text, face, colour=BLACK)]
+
+
+def _draw_spot_words(
+    picture: Picture, subject: Subject, line: JointLine, offset_px: float, unit: int, taken: list[Box]
+) -> None:
+    face = font(10 * unit, bold=True)
+    order = {state: rank for rank, state in enumerate(reversed(_DRAWN_LAST))}
+    spots = sorted(subject.verdict.spots, key=lambda spot: (order[str(spot.state)], spot.start_mm))
+    written = []
+    for spot in spots[:_MOST_LABELS]:
+        anchor, direction = line.at(spot.at_mm, offset_px)
+        text = fitted(spot_label(spot), face, picture.shape[1])
+        box = _free_box(picture, anchor, direction, text_size(text, face), unit, taken)
+        if box is not None:
+            taken.append(box)
+            written.append((STATE_LOOKS[str(spot.state)], anchor, box, text))
+    # Pointers before boxes, so that no pointer runs over words.
+    for look, anchor, box, _ in written:
+        pointer = np.array([anchor, _nearest_on(box, anchor)])
+        draw_polyline(picture, pointer, WHITE, 3 * unit)
+        draw_polyline(picture, pointer, look.colour, unit)
+    for look, _, box, text in written:
+        draw_label(picture, (box[0], box[1]), text, face, ground=look.colour, colour=look.text_colour)
+
+
+def _free_box(
+    picture: Picture,
+    anchor: NDArray[np.float64],
+    direction: NDArray[np.float64],
+    size: tuple[int, int],
+    unit: int,
+    taken: list[Box],
+) -> Box | None:
+    """A place for the words, away from the target if there is room, clear of those already written."""
+    height, width = picture.shape[:2]
+    box_width, box_height = size[0] + 6 * unit, size[1] + 6 * unit
+    for distance in (*range(48, 220, 22), *range(-60, -260, -22)):
+        middle = anchor + direction * distance * unit
+        left = int(np.clip(middle[0] - box_width / 2, 2, max(2, width - box_width - 2)))
+        top = int(middle[1] - box_height / 2)
+        box = (left, top, left + box_width, top + box_height)
+        if top >= 2 and box[3] <= height - 2 and not any(_overlap(box, other) for other in taken):
+            return box
+    return None
+
+
+def _overlap(first: Box, second: Box) -> bool:
+    return first[0] < second[2] and second[0] < first[2] and first[1] < second[3] and second[1] < first[3]
+
+
+def _nearest_on(box: Box, point: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.array([np.clip(point[0], box[0], box[2]), np.clip(point[1], box[1], box[3])])

@@ -1,0 +1,147 @@
+"""The gap along the joint as a plot: readings, 95 % band, limit, states by colour and by mark."""
+
+from __future__ import annotations
+
+import io
+import logging
+import warnings
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitup.evidence.joint_drawing import runs
+from fitup.evidence.palette import BLACK, GREY, STATE_LOOKS, VERMILLION
+from fitup.evidence.subject import Subject
+from fitup.evidence.words import COVERAGE_FACTOR, gap_and_where
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["plot_png"]
+
+_SIZE_INCH = (11.0, 4.6)
+_DOTS_PER_INCH = 150
+_MARKS = {"within": ".", "doubtful": "D", "over": "^"}
+_MARK_SIZES = {"within": 3.5, "doubtful": 4.5, "over": 6.0}
+
+
+def plot_png(subject: Subject, caption: str = "") -> bytes:
+    """The plot as a PNG of 1650 × 690 px; the same inspection gives the same bytes.
+
+    The plotting library is loaded here and not with the module: it is slow to load.
+    """
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it tells of its font cache on stderr
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=_SIZE_INCH, dpi=_DOTS_PER_INCH, layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.add_subplot()
+    _draw_readings(axes, subject)
+    _draw_unseen(axes, subject)
+    _draw_limit(axes, subject)
+    _dress(axes, subject, caption)
+    stream = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a letter that the font lacks is drawn as a box
+        figure.savefig(stream, format="png", metadata={"Software": None})
+    return stream.getvalue()
+
+
+def _draw_readings(axes: Axes, subject: Subject) -> None:
+    profile = subject.profile
+    half_mm = COVERAGE_FACTOR * profile.u_gap_mm
+    axes.fill_between(
+        profile.station_mm,
+        np.maximum(profile.gap_mm - half_mm, 0.0),
+        np.maximum(profile.gap_mm + half_mm, 0.0),
+        color=GREY,
+        alpha=0.35,
+        linewidth=0,
+        label="95 % interval",
+    )
+    axes.plot(profile.station_mm, np.maximum(profile.gap_mm, 0.0), color=BLACK, linewidth=0.8)
+    states = np.array([str(state) for state in subject.verdict.states])
+    for state, mark in _MARKS.items():
+        shown = states == state
+        if not shown.any():
+            continue
+        axes.plot(
+            profile.station_mm[shown],
+            np.maximum(profile.gap_mm[shown], 0.0),
+            mark,
+            color=STATE_LOOKS[state].colour,
+            markersize=_MARK_SIZES[state],
+            markeredgecolor="white" if state != "within" else STATE_LOOKS[state].colour,
+            markeredgewidth=0.4,
+            label=state,
+        )
+
+
+def _draw_unseen(axes: Axes, subject: Subject) -> None:
+    profile = subject.profile
+    half_mm = profile.step_mm / 2
+    label = "unseen"
+    for state, first, end in runs([str(state) for state in subject.verdict.states]):
+        if state != "unseen":
+            continue
+        axes.axvspan(
+            profile.station_mm[first] - half_mm,
+            profile.station_mm[end - 1] + half_mm,
+            facecolor="#e6e6e6",
+            edgecolor=GREY,
+            hatch="//",
+            linewidth=0.5,
+            label=label,
+            zorder=0,
+        )
+        label = "_nolegend_"
+
+
+def _draw_limit(axes: Axes, subject: Subject) -> None:
+    limit_mm = subject.verdict.limit.limit_mm
+    axes.axhline(limit_mm, color=VERMILLION, linewidth=1.6, linestyle=(0, (6, 2)))
+    axes.annotate(
+        f"limit {limit_mm:.2f} mm",
+        (1.0, limit_mm),
+        xycoords=("axes fraction", "data"),
+        xytext=(-4, 4),
+        textcoords="offset points",
+        ha="right",
+        fontsize=10,
+        fontweight="bold",
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
+    )
+
+
+def _dress(axes: Axes, subject: Subject, caption: str) -> None:
+    from matplotlib.ticker import MaxNLocator
+
+    profile, verdict = subject.profile, subject.verdict
+    half_mm = profile.step_mm / 2
+    axes.set_xlim(profile.station_mm[0] - half_mm, profile.station_mm[-1] + half_mm)
+    top_mm = np.nanmax(np.append(profile.gap_mm + COVERAGE_FACTOR * profile.u_gap_mm, 0.0))
+    axes.set_ylim(0.0, 1.15 * max(float(top_mm), 1.1 * verdict.limit.limit_mm))
+    axes.set_xlabel("place along the joint from the datum mark, mm", loc="left")
+    axes.set_ylabel("gap, mm")
+    axes.grid(True, color="#cccccc", linewidth=0.5)
+    axes.set_axisbelow(True)
+    axes.spines[["top", "right"]].set_visible(False)
+    # parse_math off: a dollar sign in a photo's name is a dollar sign.
+    title = f"{str(verdict.word).upper()}: largest gap {gap_and_where(verdict)}"
+    axes.set_title(title, loc="left", fontweight="bold", parse_math=False)
+    name = caption or subject.photo.name
+    name = name if len(name) <= 150 else name[:149] + "…"
+    axes.text(
+        1.0,
+        -0.13,
+        name,
+        transform=axes.transAxes,
+        ha="right",
+        va="top",
+        fontsize=8,
+        color=GREY,
+        parse_math=False,
+    )
+    axes.xaxis.set_major_locator(MaxNLocator(nbins=12, steps=[1, 2, 5, 10]))
+    axes.legend(loc="upper left", ncols=5, fontsize=9, framealpha=0.9)

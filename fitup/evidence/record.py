@@ -1,0 +1,354 @@
+"""The record of one inspection, as data: what is stored, and in which units.
+
+Lengths are in mm, places in the photo in px of the upright photo with (0, 0) at the centre of the upper
+left pixel, times in UTC. `u_...` is a standard uncertainty (k = 1) of the number of the same name.
+What was not seen is null; NaN does not exist in a record.
+
+History of the format
+---------------------
+1   first form
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+
+__all__ = [
+    "SCHEMA_VERSION",
+    "BudgetLine",
+    "CameraEntry",
+    "CameraResponseEntry",
+    "CandidateEntry",
+    "DecisionEntry",
+    "FilingEntry",
+    "InspectionRecord",
+    "JointEntry",
+    "LimitEntry",
+    "NamedShare",
+    "PhotoEntry",
+    "PrintCheckEntry",
+    "ProfileEntry",
+    "ProgramEntry",
+    "RequestEntry",
+    "SaddleEntry",
+    "ScaleEntry",
+    "SeenRuleEntry",
+    "SheetEntry",
+    "SpotEntry",
+    "SpotRuleEntry",
+    "StateWord",
+    "StationEntry",
+    "TargetEntry",
+    "VerdictEntry",
+    "VerdictWordText",
+    "WireEntry",
+]
+
+SCHEMA_VERSION = 1
+
+StateWord = Literal["within", "over", "doubtful", "unseen"]
+VerdictWordText = Literal["within", "re-fixture", "gauge", "retake"]
+Point = tuple[float, float]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Share = Annotated[float, Field(ge=0, le=1)]
+
+
+class _Entry(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class ProgramEntry(_Entry):
+    """What measured: the same versions give the same numbers, bit for bit."""
+
+    name: Literal["fitup"]
+    version: str
+    python: str
+    numpy: str
+    opencv: str
+
+
+class FilingEntry(_Entry):
+    """Who, for what, and when the record was made."""
+
+    who: str
+    job: str
+    part: str
+    joint: str
+    filed_at_utc: AwareDatetime
+
+
+class CameraEntry(_Entry):
+    """What the camera wrote into the photo; null where it wrote nothing."""
+
+    make: str | None
+    model: str | None
+    lens_model: str | None
+    software: str | None
+    focal_length_mm: float | None
+    focal_length_35mm: float | None
+    digital_zoom_ratio: float | None
+    taken_at: str | None
+    orientation: Annotated[int, Field(ge=1, le=8)]
+
+
+class PhotoEntry(_Entry):
+    """The photo; `sha256` is of the file's bytes as received."""
+
+    name: str
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+    byte_count: Annotated[int, Field(ge=0)]
+    format: str
+    width_px: Annotated[int, Field(gt=0)]
+    height_px: Annotated[int, Field(gt=0)]
+    camera: CameraEntry
+    notes: tuple[str, ...]
+
+
+class WireEntry(_Entry):
+    """The wire as the fitter wrote it and as it was read."""
+
+    as_written: str
+    reading: str
+    diameter_mm: Positive
+
+
+class SheetEntry(_Entry):
+    """The sheet as written; `table` names the gauge table, null when written as a length."""
+
+    as_written: str
+    reading: str
+    thickness_mm: Positive
+    table: str | None
+
+
+class DecisionEntry(_Entry):
+    """The decision rule and the probability that it asks for (JCGM 106)."""
+
+    sentence: str
+    conformance_probability: Share
+    simple_acceptance: bool
+
+
+class SpotRuleEntry(_Entry):
+    """Lengths by which spots were merged and dropped."""
+
+    merge_mm: NotNegative
+    shortest_over_mm: NotNegative
+    shortest_doubtful_mm: NotNegative
+    shortest_unseen_mm: NotNegative
+
+
+class SeenRuleEntry(_Entry):
+    """How much of the joint had to be seen."""
+
+    least_seen_share: Share
+    longest_unseen_mm: NotNegative
+
+
+class RequestEntry(_Entry):
+    """All that was asked for: with the photo it is enough to measure again. Null means the default."""
+
+    wire: WireEntry
+    sheet: SheetEntry | None
+    joint_kind: str
+    procedure_limit_mm: Positive | None
+    bridge_factor: Positive
+    target_thickness_mm: NotNegative | None
+    joint_points_px: tuple[Point, ...] | None
+    from_mm: float | None
+    to_mm: float | None
+    decision: DecisionEntry
+    spot_rule: SpotRuleEntry
+    seen_rule: SeenRuleEntry
+
+
+class CandidateEntry(_Entry):
+    """One limit that applies; the smallest counts unless the procedure names one."""
+
+    code: str
+    question: str
+    limit_mm: Positive
+    formula: str
+    source: str
+
+
+class LimitEntry(_Entry):
+    """The limit and how it comes about."""
+
+    limit_mm: Positive
+    rule: str
+    sentence: str
+    candidates: tuple[CandidateEntry, ...]
+
+
+class TargetEntry(_Entry):
+    """The printed target found in the photo, in nominal lengths."""
+
+    form: str
+    strip_number: int
+    columns: int
+    rows: int
+    pitch_mm: Positive
+    marker_mm: Positive
+
+
+class PrintCheckEntry(_Entry):
+    """The print record used: the readings, and the factors true by nominal length that follow."""
+
+    number: str
+    date: str
+    instrument: str
+    strip: str
+    u_instrument_mm: NotNegative
+    along_mm: Positive
+    across_mm: Positive
+    nominal_along_mm: Positive
+    nominal_across_mm: Positive
+    along_factor: Positive
+    across_factor: Positive
+    u_relative: NotNegative
+
+
+class SaddleEntry(_Entry):
+    """One saddle point of the checker: where it is on the target, where it was seen, how far it is off."""
+
+    saddle_id: int
+    x_mm: float
+    y_mm: float
+    u_px: float
+    v_px: float
+    residual_px: NotNegative
+
+
+class NamedShare(_Entry):
+    """One named part of the local scale's relative standard uncertainty at the middle of the joint."""
+
+    name: str
+    u_relative: NotNegative
+
+
+class ScaleEntry(_Entry):
+    """How millimetres come from pixels, and how well that was checked."""
+
+    target: TargetEntry
+    target_thickness_mm: NotNegative
+    print_check: PrintCheckEntry | None
+    print_check_sentence: str
+    marker_count: Annotated[int, Field(ge=0)]
+    saddles: tuple[SaddleEntry, ...]
+    residual_rms_px: NotNegative
+    residual_mm: NotNegative
+    sampling_at_joint_px_per_mm: Positive
+    tilt_deg: float
+    distance_mm: Positive
+    camera_position_mm: tuple[float, float, float]
+    focal_px: Positive
+    u_focal_relative: NotNegative | None
+    focal_source: str
+    map_model: str
+    print_blur_px: NotNegative | None
+    homography_px_from_mm: tuple[tuple[float, float, float], ...]
+    u_relative_parts: tuple[NamedShare, ...]
+
+
+class JointEntry(_Entry):
+    """Where the joint runs, who said so, and how sure the program is of it.
+
+    `evidence` is the mean share of full evidence along the line, `rival` that of the best other line.
+    """
+
+    given_by: Literal["person", "program"]
+    points_px: tuple[Point, ...]
+    evidence: float | None
+    rival: float | None
+
+
+class CameraResponseEntry(_Entry):
+    """Tone curve and sharpening of the photo, estimated from the print's own edges."""
+
+    modelled: bool
+    contrast: float
+    sharpening_amount: float
+    sharpening_radius_px: NotNegative
+    blur_px: NotNegative
+    residual: float | None
+    u_gap_px: NotNegative
+    note: str
+
+
+class StationEntry(_Entry):
+    """One place along the joint. `near` is the arris nearer to the target."""
+
+    station_mm: float
+    gap_mm: float | None
+    u_gap_mm: NotNegative | None
+    near_mm: float | None
+    far_mm: float | None
+    near_px: Point | None
+    far_px: Point | None
+    state: StateWord
+    unseen_reason: str
+
+
+class BudgetLine(_Entry):
+    """One influence on the gap: root mean square over the seen stations and at the largest gap."""
+
+    name: str
+    common: bool
+    u_mean_mm: NotNegative | None
+    u_at_largest_gap_mm: NotNegative | None
+    remedy: str
+
+
+class ProfileEntry(_Entry):
+    """The gap along the joint; s = 0 is the foot of the target's datum mark."""
+
+    step_mm: Positive
+    stations: tuple[StationEntry, ...]
+    budget: tuple[BudgetLine, ...]
+    notes: tuple[str, ...]
+
+
+class SpotEntry(_Entry):
+    """An unbroken stretch that needs a person."""
+
+    state: StateWord
+    start_mm: float
+    end_mm: float
+    largest_gap_mm: float | None
+    u_largest_gap_mm: NotNegative | None
+    at_mm: float | None
+    advice: str
+
+
+class VerdictEntry(_Entry):
+    """What was decided for the whole joint."""
+
+    word: VerdictWordText
+    sentence: str
+    advice: str
+    largest_gap_mm: float | None
+    u_largest_gap_mm: NotNegative | None
+    largest_gap_at_mm: float | None
+    seen_share: Share
+    spots: tuple[SpotEntry, ...]
+
+
+class InspectionRecord(_Entry):
+    """One inspection of one joint, complete enough to be measured again."""
+
+    schema_version: Literal[1]
+    program: ProgramEntry
+    filing: FilingEntry
+    photo: PhotoEntry
+    request: RequestEntry
+    limit: LimitEntry
+    scale: ScaleEntry
+    joint: JointEntry
+    camera_response: CameraResponseEntry
+    profile: ProfileEntry
+    verdict: VerdictEntry
+    cautions: tuple[str, ...]

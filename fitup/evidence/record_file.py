@@ -1,0 +1,95 @@
+"""Records as files: JSON out, JSON in, and the JSON Schema that says what a record is."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from fitup.errors import StorageError
+from fitup.evidence.record import SCHEMA_VERSION, InspectionRecord
+from fitup.evidence.writing import printable_name
+
+__all__ = ["SCHEMA_FILE", "read_record", "record_from_json", "record_schema", "record_to_json", "schema_text"]
+
+SCHEMA_FILE = Path(__file__).with_name("record.schema.json")
+"""The published schema; a test proves that it is what `record_schema` gives."""
+
+_LARGEST_BYTES = 64_000_000
+
+
+def record_to_json(record: InspectionRecord) -> str:
+    """The record as JSON (RFC 8259) with the fields in the order of the model; no NaN, no infinity."""
+    data = record.model_dump(mode="json")
+    return json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def record_from_json(text: str | bytes, name: str = "the record") -> InspectionRecord:
+    """Read a record back.
+
+    Raises
+    ------
+    StorageError
+        When the text is damaged, is no record, or is one of another version: one sentence.
+    """
+    if len(text) > _LARGEST_BYTES:
+        raise StorageError(f"{name} is larger than any record; check the file.")
+    version = _version(text, name)
+    if version != SCHEMA_VERSION:
+        raise StorageError(
+            f"{name} is a record of version {version!r} and this program reads version {SCHEMA_VERSION}; "
+            f"use the program version that wrote it."
+        )
+    try:
+        return InspectionRecord.model_validate_json(text, strict=True)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"]) or "the top"
+        raise StorageError(
+            f"{name} is damaged or was altered: {place[:100]}: {first['msg'].lower()[:100]}; "
+            f"take it from a copy or measure the photo again."
+        ) from None
+
+
+def read_record(path: Path) -> InspectionRecord:
+    """Read a record file; StorageError when that fails, with the file's name."""
+    name = printable_name(path.name)
+    try:
+        with path.open("rb") as file:
+            text = file.read(_LARGEST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = (getattr(error, "strerror", None) or str(error)).lower()
+        raise StorageError(f"{name} cannot be read: {reason}.") from None
+    return record_from_json(text, name)
+
+
+def record_schema() -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of a record, as pydantic draws it from the model."""
+    schema = InspectionRecord.model_json_schema(mode="validation")
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": f"urn:fitup:record:{SCHEMA_VERSION}",
+        **schema,
+    }
+
+
+def schema_text() -> str:
+    """The schema as the text of the published file."""
+    return json.dumps(record_schema(), indent=1, ensure_ascii=False) + "\n"
+
+
+def _version(text: str | bytes, name: str) -> object:
+    try:
+        data = json.loads(text, parse_constant=_refuse_constant)
+    except (ValueError, RecursionError):
+        raise StorageError(f"{name} is damaged: it is no JSON; take it from a copy.") from None
+    if not isinstance(data, dict) or "schema_version" not in data:
+        raise StorageError(f"{name} is no inspection record: it has no schema_version.")
+    version: object = data["schema_version"]
+    return "of unreadable form" if isinstance(version, dict | list | str) and len(version) > 20 else version
+
+
+def _refuse_constant(constant: str) -> float:
+    raise ValueError(f"{constant} is no JSON")

@@ -1,0 +1,88 @@
+"""Saving one inspection: record, overlay picture, plot and table into one folder."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from fitup.errors import StorageError
+from fitup.evidence.building import build_record
+from fitup.evidence.overlay import overlay_jpeg
+from fitup.evidence.plot import plot_png
+from fitup.evidence.record import InspectionRecord
+from fitup.evidence.record_file import read_record, record_to_json
+from fitup.evidence.subject import Filing, Subject
+from fitup.evidence.table import profile_csv
+from fitup.evidence.writing import safe_stem, write_folder
+
+__all__ = ["OVERLAY_NAME", "PLOT_NAME", "RECORD_NAME", "TABLE_NAME", "Saved", "save_inspection"]
+
+RECORD_NAME = "record.json"
+OVERLAY_NAME = "overlay.jpg"
+PLOT_NAME = "profile.png"
+TABLE_NAME = "profile.csv"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Saved:
+    """What was written."""
+
+    folder: Path
+    record: InspectionRecord
+
+
+def save_inspection(
+    inspection: Subject,
+    out: str | os.PathLike[str],
+    *,
+    photo_path: str | os.PathLike[str] | None = None,
+    filing: Filing | None = None,
+) -> Saved:
+    """Write `out/<photo's name>/` with record, overlay, plot and table: all of them or nothing.
+
+    A folder of the same photo bytes, job, part and joint is replaced; any other is kept and the new one
+    gets a number. `photo_path` lets the overlay show colours.
+
+    Raises
+    ------
+    StorageError
+        When it cannot be written.
+    """
+    record = build_record(inspection, filing or Filing())
+    caption = caption_of(record)
+    files = {
+        RECORD_NAME: record_to_json(record).encode("utf-8"),
+        OVERLAY_NAME: overlay_jpeg(inspection, photo_path, caption),
+        PLOT_NAME: plot_png(inspection, caption),
+        TABLE_NAME: profile_csv(inspection),
+    }
+    folder = write_folder(Path(out), safe_stem(record.photo.name), files, _same_joint(record))
+    return Saved(folder=folder, record=record)
+
+
+def caption_of(record: InspectionRecord) -> str:
+    """Photo, job, part, joint, who and when in one line, without what was not given."""
+    filing = record.filing
+    named = (("job", filing.job), ("part", filing.part), ("joint", filing.joint), ("by", filing.who))
+    parts = [record.photo.name, *(f"{word} {text}" for word, text in named if text)]
+    return " · ".join([*parts, filing.filed_at_utc.strftime("%Y-%m-%d %H:%M UTC")])
+
+
+def _same_joint(record: InspectionRecord) -> Callable[[Path], bool]:
+    """Whether an existing folder holds earlier results of this very photo and joint."""
+
+    def holds(folder: Path) -> bool:
+        try:
+            earlier = read_record(folder / RECORD_NAME)
+        except StorageError:
+            return False
+        return _identity(earlier) == _identity(record)
+
+    return holds
+
+
+def _identity(record: InspectionRecord) -> tuple[str, ...]:
+    filing = record.filing
+    return record.photo.sha256, filing.job, filing.part, filing.joint
