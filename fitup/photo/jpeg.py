@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from dataclasses import dataclass, field
 from io import BytesIO
 
@@ -151,8 +152,10 @@ def _decode_with_pillow(data: bytes, name: str) -> Grey:
     from PIL import JpegImagePlugin
 
     try:
-        image = JpegImagePlugin.JpegImageFile(BytesIO(data))
-        return to_grey(np.asarray(image if image.mode == "L" else image.convert("RGB")), rgb=True)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            image = JpegImagePlugin.JpegImageFile(BytesIO(data))
+            return to_grey(np.asarray(image if image.mode == "L" else image.convert("RGB")), rgb=True)
     except Exception as error:  # hostile data make decoders raise anything
         raise PhotoError(f"{name} is a damaged JPEG: copy the original photo again.") from error
 

@@ -38,43 +38,42 @@ logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 def read_tiff(data: bytes, name: str, limits: PhotoLimits) -> Picture:
     """Decode the first page of a TIFF to grey (H, W), upright already; raises PhotoError."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        image = _open(data, name)
-        tags = image.tag_v2
-        if any(tag in tags for tag in _RAW_TAGS) or tags.get(_PHOTOMETRIC) in _RAW_PHOTOMETRICS:
-            raise PhotoError(f"{name} is a camera's raw file: use the JPEG or HEIC photo instead.")
-        check_size(name, *image.size, limits)
-        _check_data(image, data, name)
-        orientation = _orientation(tags.get(_ORIENTATION))
-        try:
-            grey, words = decode_quietly(lambda: _decode(image, data), pass_on=False)
-        except PhotoError:
-            raise
-        except Exception as error:  # hostile data make decoders raise anything
-            raise _damaged(name) from error
-        pages = _pages(image)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return _read(data, name, limits)
+    except (PhotoError, MemoryError):
+        raise
+    except Exception as error:  # hostile data make decoders raise anything, even on looking up a tag
+        raise _damaged(name) from error
+
+
+def _read(data: bytes, name: str, limits: PhotoLimits) -> Picture:
+    from PIL.TiffImagePlugin import TiffImageFile
+
+    image = TiffImageFile(BytesIO(data))
+    tags = image.tag_v2
+    if any(tag in tags for tag in _RAW_TAGS) or tags.get(_PHOTOMETRIC) in _RAW_PHOTOMETRICS:
+        raise PhotoError(f"{name} is a camera's raw file: use the JPEG or HEIC photo instead.")
+    check_size(name, *image.size, limits)
+    _check_data(image, data, name)
+    orientation = _orientation(tags.get(_ORIENTATION))  # gone from the tags once Pillow has turned it
+    grey, words = decode_quietly(lambda: _decode(image, data), pass_on=False)
     if _DAMAGE.search(words):
         raise _damaged(name)
     if grey is None:
-        raise PhotoError(
-            f"{name} is a TIFF that no camera writes: save it with 8 or 16 bits as grey or colour."
-        )
-    notes = note_on_profile(_bytes(tags.get(_PROFILE)))
+        raise PhotoError(f"{name} is an unusual TIFF: save it with 8 or 16 bits as grey or colour.")
+    return Picture(format="TIFF", grey=grey, exif=data, turned=orientation, notes=_notes(image))
+
+
+def _notes(image: TiffImageFile) -> tuple[str, ...]:
+    notes = note_on_profile(_bytes(image.tag_v2.get(_PROFILE)))
+    pages = _pages(image)
     if pages > 1:
         notes += (f"holds {pages} pictures; the first was used",)
     if image.mode == "CMYK":
         notes += ("a CMYK picture: its tone curve is not that of a camera",)
-    return Picture(format="TIFF", grey=grey, exif=data, turned=orientation, notes=notes)
-
-
-def _open(data: bytes, name: str) -> TiffImageFile:
-    from PIL.TiffImagePlugin import TiffImageFile
-
-    try:
-        return TiffImageFile(BytesIO(data))
-    except Exception as error:  # hostile data make decoders raise anything
-        raise _damaged(name) from error
+    return notes
 
 
 def _check_data(image: TiffImageFile, data: bytes, name: str) -> None:
