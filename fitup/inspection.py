@@ -6,7 +6,7 @@ photo → scale → edges → profile → verdict; what is kept of it (evidence)
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,13 +41,13 @@ class InspectionSettings:
     joint_kind: str = "butt"
     procedure_limit_mm: float | None = None
     bridge_factor: float = 1.0
-    decision: DecisionRule = DecisionRule()
+    decision: DecisionRule = field(default_factory=DecisionRule)
     print_record: PrintRecord | None = None
     target_thickness_mm: float | None = None
     points_px: NDArray[np.float64] | None = None
     from_mm: float | None = None
     to_mm: float | None = None
-    photo_limits: PhotoLimits = PhotoLimits()
+    photo_limits: PhotoLimits = field(default_factory=PhotoLimits)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

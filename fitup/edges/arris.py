@@ -47,6 +47,10 @@ class ArrisPriors:
     log_blur: Array64
     log_blur_sd: Array64
 
+    def at(self, pick: NDArray[np.intp]) -> ArrisPriors:
+        """Priors of the picked stations."""
+        return ArrisPriors(**{name: getattr(self, name)[pick] for name in self.__dataclass_fields__})
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class ArrisFit:
@@ -56,6 +60,8 @@ class ArrisFit:
     prior P_j and the noise contribute C_wj² P_j and (C JᵀWJ C)_ww/σ².
     """
 
+    parameters: Array64  # (N, 8) in the order of PARAMETERS
+    misfit: Array64  # minus twice the log posterior, up to a constant: smaller is better
     near_px: Array64
     width_px: Array64
     levels: Array64  # (N, 4) left, floor, right, face; linear light
@@ -65,6 +71,7 @@ class ArrisFit:
     dip: Array64  # largest departure of the fitted profile from the nearer plate, linear light (signed)
     variance_parts: dict[str, Array64]  # "noise", "floor", "face", "band", "blur": px², each (N,)
     near_sd_px: Array64
+    face_sd: Array64  # posterior standard deviation of the face's level
     slope_scale: Array64  # (N, 2) steepest slope of near and far edge, level per px
     grain_factor: float  # residuals of neighbouring samples hang together: noise counts this much more
 
@@ -72,6 +79,24 @@ class ArrisFit:
     def far_px(self) -> Array64:
         """Position of the far arris [px], (N,)."""
         return self.near_px + self.width_px
+
+    def replaced(self, pick: NDArray[np.intp], other: ArrisFit) -> ArrisFit:
+        """Return this fit with the picked stations taken from `other` wherever those fit better there."""
+        better = other.misfit < np.asarray(self.misfit)[pick]
+        source, place = np.flatnonzero(better), pick[better]
+
+        def put(mine: Array64, theirs: Array64) -> Array64:
+            merged = mine.copy()
+            merged[place] = theirs[source]
+            return merged
+
+        arrays = {
+            name: put(getattr(self, name), getattr(other, name))
+            for name in self.__dataclass_fields__
+            if name not in ("variance_parts", "grain_factor")
+        }
+        parts = {name: put(mine, other.variance_parts[name]) for name, mine in self.variance_parts.items()}
+        return ArrisFit(**arrays, variance_parts=parts, grain_factor=self.grain_factor)
 
 
 def edge_step(z: NDArray[np.floating]) -> NDArray[np.floating]:
@@ -83,7 +108,7 @@ def edge_step(z: NDArray[np.floating]) -> NDArray[np.floating]:
     t = 1 / (1 + z.dtype.type(0.3275911) * y)
     poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
     half = (0.5 * poly * np.exp(-y * y)).astype(z.dtype, copy=False)
-    return np.where(z < 0, half, 1 - half)
+    return np.asarray(np.where(z < 0, half, 1 - half))
 
 
 def profile_model(x_px: Array64, parameters: Array64) -> Array64:
@@ -117,7 +142,7 @@ def fit_arrises(
     y = profiles.astype(np.float32, copy=False)
     mean, precision = _stack(priors)
     theta = start.astype(np.float32).copy()
-    damping = np.full(len(theta), 1e-3, np.float32)
+    damping = np.full(len(theta), 1e-2, np.float32)
     noise = _first_noise(x, y, weights, theta, noise_floor)
     state = _normal_equations(x, y, weights, theta, mean, precision, noise)
     for step_number in range(iterations):
@@ -130,7 +155,7 @@ def fit_arrises(
         if step_number == 1:  # the residual is now that of the picture, not of the start
             noise = np.maximum(state.residual_sd, noise_floor)
             state = _normal_equations(x, y, weights, theta, mean, precision, noise)
-    return _result(x, y, weights, theta, state, precision, noise_floor)
+    return _result(x, y, weights, theta, state, mean, precision, noise_floor)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -202,11 +227,11 @@ def _normal_equations(
     residual = y - model
     weighted = weights * residual
     inverse_variance = (1 / noise**2).astype(np.float32)
-    information = (derivative * weights[:, None, :]) @ derivative.transpose(0, 2, 1)
-    information *= inverse_variance[:, None, None]
+    product = (derivative * weights[:, None, :]) @ derivative.transpose(0, 2, 1)
+    information = np.asarray(product * inverse_variance[:, None, None], np.float32)
     off = mean - theta
     gradient = (derivative @ weighted[:, :, None])[:, :, 0] * inverse_variance[:, None] + precision * off
-    total = information.copy()
+    total: Array = information.copy()
     diagonal = np.arange(8)
     total[:, diagonal, diagonal] += precision
     squares = np.einsum("nm,nm->n", weighted, residual)
@@ -234,7 +259,7 @@ def _solve(state: _Equations, damping: Array) -> Array:
     damped[:, diagonal, diagonal] *= 1 + damping[:, None]
     damped[:, diagonal, diagonal] += 1e-6
     step = np.linalg.solve(damped.astype(np.float64), state.gradient[:, :, None].astype(np.float64))[:, :, 0]
-    limit = np.array([3, 3, 0.5, 0.5, 0.5, 0.5, 1, 0.3])
+    limit = np.array([1.5, 1.5, 0.5, 0.5, 0.5, 0.5, 1, 0.3])
     return np.clip(step, -limit, limit).astype(np.float32)
 
 
@@ -244,6 +269,7 @@ def _bounded(theta: Array, previous: Array) -> Array:
     theta[:, WIDTH] = np.maximum(theta[:, WIDTH], np.minimum(0.25 * previous[:, WIDTH], 0.02))
     theta[:, WIDTH] = np.maximum(theta[:, WIDTH], 1e-3)
     theta[:, BAND] = np.maximum(theta[:, BAND], 0)
+    theta[:, [FLOOR, FACE]] = np.maximum(theta[:, [FLOOR, FACE]], 0)  # there is no light below none
     theta[:, LOG_BLUR] = np.clip(theta[:, LOG_BLUR], np.log(0.3), np.log(8))
     return theta
 
@@ -251,7 +277,7 @@ def _bounded(theta: Array, previous: Array) -> Array:
 def _choose(better: NDArray[np.bool_], new: _Equations, old: _Equations) -> _Equations:
     def pick(name: str) -> Array:
         a, b = getattr(new, name), getattr(old, name)
-        return np.where(better.reshape(-1, *([1] * (a.ndim - 1))), a, b)
+        return np.asarray(np.where(better.reshape(-1, *([1] * (a.ndim - 1))), a, b))
 
     return _Equations(**{name: pick(name) for name in _Equations.__dataclass_fields__})
 
@@ -262,6 +288,7 @@ def _result(
     weights: Array,
     theta: Array,
     state: _Equations,
+    mean: Array,
     precision: Array,
     noise_floor: float,
 ) -> ArrisFit:
@@ -273,17 +300,21 @@ def _result(
     }
     parts["noise"] = np.einsum("nj,njk,nk->n", across, state.information.astype(np.float64), across)
     t = theta.astype(np.float64)
-    middle = t[:, NEAR] + 0.5 * np.maximum(t[:, WIDTH] - t[:, BAND], 0)
+    noise = np.maximum(state.residual_sd, noise_floor).astype(np.float64)
+    off = (mean - theta).astype(np.float64)
     return ArrisFit(
+        parameters=t,
+        misfit=2 * state.weight_sum * np.log(noise) + (precision * off * off).sum(axis=1),
         near_px=t[:, NEAR],
         width_px=t[:, WIDTH],
         levels=t[:, [LEFT, FLOOR, RIGHT, FACE]],
         band_px=t[:, BAND],
         blur_px=np.exp(t[:, LOG_BLUR]),
-        noise=np.maximum(state.residual_sd, noise_floor).astype(np.float64),
-        dip=_dip(middle, t),
+        noise=noise,
+        dip=_dip(t),
         variance_parts=parts,
-        near_sd_px=np.sqrt(covariance[:, NEAR, NEAR]),
+        near_sd_px=np.sqrt(np.maximum(covariance[:, NEAR, NEAR], 0)),
+        face_sd=np.sqrt(np.maximum(covariance[:, FACE, FACE], 0)),
         slope_scale=np.abs(t[:, [FLOOR, FACE]] - t[:, [LEFT, RIGHT]])
         / (np.exp(t[:, LOG_BLUR, None]) * _SQRT_2PI),
         grain_factor=_grain_factor(y - _evaluate(x, theta)[0], weights),
@@ -303,10 +334,11 @@ def _grain_factor(residual: NDArray[np.floating], weights: Array, lags: int = 6)
     return float(np.sqrt(1 + 2 * max(total, 0.0)))
 
 
-def _dip(position: Array64, theta: Array64) -> Array64:
-    """How far the fitted profile falls below (rises above: negative) the nearer plate at `position`."""
-    at = _evaluate(position[:, None], theta)[0][:, 0]
+def _dip(theta: Array64) -> Array64:
+    """How far the fitted profile falls below (rises above: negative) the nearer plate inside the gap."""
+    inside = theta[:, NEAR, None] + theta[:, WIDTH, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
+    light = _evaluate(inside, theta)[0]
     plates = theta[:, [LEFT, RIGHT]]
-    below = plates.min(axis=1) - at
-    above = at - plates.max(axis=1)
-    return np.where(below >= above, below, -above)
+    below = plates.min(axis=1) - light.min(axis=1)
+    above = light.max(axis=1) - plates.max(axis=1)
+    return np.asarray(np.where(below >= above, below, -above))

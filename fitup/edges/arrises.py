@@ -7,13 +7,13 @@ face the camera sees is always on the right.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges.arris import ArrisFit, ArrisPriors, fit_arrises
+from fitup.edges.arris import FACE, RIGHT, WIDTH, ArrisFit, ArrisPriors, fit_arrises
 from fitup.edges.band import Band
 
 __all__ = ["Arrises", "find_arrises"]
@@ -24,11 +24,14 @@ Array64 = NDArray[np.float64]
 CORE_MM = 2.6  # the gap's middle is looked for this near to the line
 FLANK_PX = 12.0  # plate taken into the fit on either side
 DARK_FLOOR, DARK_FLOOR_SD = 0.03, 0.03  # light from a deep slot as a share of the plates' (prior)
-FACE_SHARE, FACE_SHARE_SD = 0.35, 0.35  # light from a cut face as a share of its plate's (prior)
+FACE_SHARE = 0.35  # light from a cut face in the open as a share of its plate's (prior, ± as much)
+FACE_SHARE_LEAST_SD = 0.04
+LIT_SD = 10.0  # a floor lit from below can have any level
 UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM = 1.5, 0.75  # thin sheet, when nobody says how thin
 KNOWN_BAND_SD_PX = 0.3
 BLUR_SD = 0.10  # of the print's blur as a guess at the joint's (relative)
 POOLED_BLUR_SD = 0.04  # the joint's own pooled blur varies along it about so much (relative)
+BAD_FIT = 2.5  # residual over the photo's usual one from which a station is fitted again
 WIDE = 5.0  # gap over blur sigma from which a station tells the blur by itself
 
 
@@ -82,7 +85,10 @@ def find_arrises(
     slope = np.abs(tangent) / band.sample_mm
     band_px = thickness * slope
     band_sd_px = np.hypot(thickness_sd * slope, np.minimum(KNOWN_BAND_SD_PX, 0.2 * band_px))
-    fit, lit, blur = _fit(x, turned, clipped, start, band_px, band_sd_px, print_blur_px)
+    weights = _weights(x, clipped, start.near, start.far + band_px)
+    data = _Data(x=x, profiles=turned, weights=weights)
+    fit, choice, blur = _fit(data, start, band_px, band_sd_px, thickness / band.sample_mm, print_blur_px)
+    parts = fit.variance_parts | {"face": fit.variance_parts["face"] + choice}
     near, far = fit.near_px, fit.far_px
     near, far = np.where(face_far, near, -far), np.where(face_far, far, -near)
     plates = np.maximum(fit.levels[:, [0, 2]].min(axis=1), 1e-3)
@@ -91,11 +97,11 @@ def find_arrises(
         near_mm=near * band.sample_mm,
         far_mm=far * band.sample_mm,
         gap_mm=fit.width_px * band.sample_mm,
-        variance_parts_mm2={k: v * band.sample_mm**2 for k, v in fit.variance_parts.items()},
+        variance_parts_mm2={k: v * band.sample_mm**2 for k, v in parts.items()},
         fit=fit,
         profiles=linear,
         face_far=face_far,
-        lit=lit,
+        lit=start.lit,
         tangent=tangent,
         contrast=np.abs(fit.dip) / plates,
         blur_px=blur,
@@ -112,6 +118,9 @@ class _Start:
     floor: Array64
     lit: NDArray[np.bool_]
     deficit: Array64  # missing (or added) light, level times px
+
+    def at(self, pick: NDArray[np.intp]) -> _Start:
+        return _Start(**{name: getattr(self, name)[pick] for name in self.__dataclass_fields__})
 
 
 def _start(x: Array64, profiles: Array, blur_px: float, core_px: float) -> _Start:
@@ -160,36 +169,59 @@ def _crossing(x: Array64, level: Array64, beyond: NDArray[np.bool_], *, from_lef
     return np.asarray(x[index] + part * (x[back] - x[index]))
 
 
+def _weights(x: Array64, clipped: Array, near: Array64, far: Array64) -> Array:
+    """Samples from a flank before the near to a flank behind the far arris; burnt-out ones do not count."""
+    window = (x >= near[:, None] - FLANK_PX) & (x <= far[:, None] + FLANK_PX)
+    return np.where(clipped > 0.2, 0, window).astype(np.float32)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Data:
+    """Samples and their weights, (N, M)."""
+
+    x: Array64
+    profiles: Array
+    weights: Array
+
+    def at(self, pick: NDArray[np.intp]) -> _Data:
+        return _Data(x=self.x, profiles=self.profiles[pick], weights=self.weights[pick])
+
+    def fit(self, theta: Array64, priors: ArrisPriors, iterations: int) -> ArrisFit:
+        return fit_arrises(self.x, self.profiles, self.weights, theta, priors, iterations=iterations)
+
+
 def _fit(
-    x: Array64,
-    profiles: Array,
-    clipped: Array,
+    data: _Data,
     start: _Start,
     band_px: Array64,
     band_sd_px: Array64,
+    depth_px: float,
     print_blur_px: float,
-) -> tuple[ArrisFit, NDArray[np.bool_], float]:
-    """Pool blur and floor over the wide stretches, then fit all stations with them."""
+) -> tuple[ArrisFit, Array64, float]:
+    """Pool blur and floor over the wide stretches, then fit all stations with them.
+
+    Returns the fit, the variance that the choice of the cut face's side leaves [px²], and the blur [px].
+    """
     plate = np.minimum(start.left, start.right)
-    floor, floor_sd = DARK_FLOOR * plate, DARK_FLOOR_SD * plate
-    wide = (start.far - start.near > WIDE * print_blur_px) & (np.abs(start.floor - plate) > 0.3 * plate)
+    share = FACE_SHARE * _sky(start, depth_px)
+    light = _Light(
+        floor=DARK_FLOOR * plate,
+        floor_sd=np.where(start.lit, LIT_SD, DARK_FLOOR_SD * plate),
+        face=share * start.right,
+        face_sd=(share + FACE_SHARE_LEAST_SD) * start.right,
+    )
     blur, blur_sd = print_blur_px, BLUR_SD
+    wide = (start.far - start.near > WIDE * print_blur_px) & (np.abs(start.floor - plate) > 0.3 * plate)
     if wide.sum() >= 8:
-        free = _priors(start, floor, 10 * plate, band_px, band_sd_px, blur, 0.5)
         pick = np.flatnonzero(wide)[:: max(1, int(wide.sum()) // 120)]
-        first = _run(x, profiles, clipped, start, free, pick, iterations=4)
+        free = _priors(replace(light, floor_sd=LIT_SD + 0 * plate), band_px, band_sd_px, blur, 0.5).at(pick)
+        first, _ = _both_faces(data.at(pick), start.at(pick), free, iterations=5)
         blur = float(np.median(first.blur_px))
         blur_sd = max(POOLED_BLUR_SD, 1.5 * _spread(np.log(first.blur_px)) / np.sqrt(len(pick) / 8))
-        share = first.levels[:, 1] / np.maximum(plate[pick], 1e-3)
-        dark = share[~start.lit[pick]]
-        if len(dark) >= 8:
-            middle = float(np.median(dark))
-            floor = middle * plate
-            floor_sd = max(0.02, 0.5 * middle, 1.5 * _spread(dark)) * plate
-    floor_sd = np.where(start.lit, 10.0, floor_sd)
-    priors = _priors(start, floor, floor_sd, band_px, band_sd_px, blur, blur_sd)
-    fit = _run(x, profiles, clipped, start, priors, np.arange(len(profiles)), iterations=6)
-    return fit, start.lit, blur
+        light = _pooled_light(light, first, start, pick)
+    priors = _priors(light, band_px, band_sd_px, blur, blur_sd)
+    fit, choice = _both_faces(data, start, priors, iterations=6)
+    return _rescue(data, priors, fit), choice, blur
 
 
 def _spread(values: Array64) -> float:
@@ -197,72 +229,96 @@ def _spread(values: Array64) -> float:
     return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
-def _priors(
-    start: _Start,
-    floor: Array64,
-    floor_sd: Array64,
-    band_px: Array64,
-    band_sd_px: Array64,
-    blur: float,
-    blur_sd: float,
-) -> ArrisPriors:
-    ones = np.ones_like(band_px)
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Light:
+    """Expected levels of floor and cut face, (N,), linear light."""
+
+    floor: Array64
+    floor_sd: Array64
+    face: Array64
+    face_sd: Array64
+
+
+def _sky(start: _Start, depth_px: float) -> Array64:
+    """Share of the open sky that lights a cut face: little in a slot much deeper than wide."""
+    width = np.maximum(start.far - start.near, 0.5)
+    return np.asarray(np.minimum(2 * width / (width + depth_px), 1.0))
+
+
+def _pooled_light(light: _Light, fit: ArrisFit, start: _Start, pick: NDArray[np.intp]) -> _Light:
+    """What the wide stretches say of floor and cut face, for the narrow ones, where they cannot be told."""
+    plate = np.maximum(np.minimum(start.left, start.right), 1e-3)
+    right = np.maximum(start.right, 1e-3)
+    dark = ~start.lit[pick]
+    floor = (fit.levels[:, 1] / plate[pick])[dark]
+    if len(floor) >= 8:
+        middle = float(np.median(floor))
+        spread = max(0.02, 0.5 * middle, 1.5 * _spread(floor))
+        floor_sd = np.where(start.lit, LIT_SD, spread * plate)
+        light = replace(light, floor=middle * plate, floor_sd=floor_sd)
+    # The face's level scatters by its own texture and by the fits; only the first part is a prior.
+    told = dark & (fit.face_sd < 0.2 * right[pick])
+    if told.sum() >= 8:
+        share, own = (fit.levels[:, 3] / right[pick])[told], (fit.face_sd / right[pick])[told]
+        texture = np.sqrt(max(_spread(share) ** 2 - float(np.median(own)) ** 2, 0.05**2))
+        light = replace(light, face=float(np.median(share)) * right, face_sd=texture * right)
+    return light
+
+
+def _priors(light: _Light, band_px: Array64, band_sd_px: Array64, blur: float, blur_sd: float) -> ArrisPriors:
     return ArrisPriors(
-        floor=floor,
-        floor_sd=np.maximum(floor_sd, 1e-3),
-        face=FACE_SHARE * start.right,
-        face_sd=np.maximum(FACE_SHARE_SD * start.right, 1e-3),
+        floor=light.floor,
+        floor_sd=np.maximum(light.floor_sd, 1e-3),
+        face=light.face,
+        face_sd=np.maximum(light.face_sd, 1e-3),
         band_px=band_px,
         band_sd_px=band_sd_px,
-        log_blur=np.log(blur) * ones,
-        log_blur_sd=blur_sd * ones,
+        log_blur=np.full_like(band_px, np.log(blur)),
+        log_blur_sd=np.full_like(band_px, blur_sd),
     )
 
 
-def _run(
-    x: Array64,
-    profiles: Array,
-    clipped: Array,
-    start: _Start,
-    priors: ArrisPriors,
-    pick: NDArray[np.intp],
-    *,
-    iterations: int,
-) -> ArrisFit:
-    """Fit the picked stations from the start in which the cut face is dark and the one in which it shines."""
-    chosen = ArrisPriors(**{k: getattr(priors, k)[pick] for k in ArrisPriors.__dataclass_fields__})
-    weights = _weights(x, clipped[pick], start.near[pick], start.far[pick] + chosen.band_px)
-    return fit_arrises(
-        x, profiles[pick], weights, _theta(start, chosen, pick), chosen, iterations=iterations
-    )
+def _both_faces(
+    data: _Data, start: _Start, priors: ArrisPriors, *, iterations: int
+) -> tuple[ArrisFit, Array64]:
+    """Fit all stations twice: the visible half level as the arris, and as the cut face's lower end.
+
+    Keeps the better fit of each station, and gives the variance [px²] that is left where both fit about as
+    well: p (1 - p) (difference of widths)², p from the difference of the misfits.
+    """
+    theta = _theta(start, priors)
+    dark = data.fit(theta, priors, iterations)
+    everywhere = np.arange(len(theta))
+    if priors.band_px.max() < 1.0:
+        return dark, np.zeros(len(theta))
+    theta[:, WIDTH] += priors.band_px
+    theta[:, FACE] = 0.8 * theta[:, RIGHT]
+    bright = data.fit(theta, priors, iterations)
+    # Residuals hang together along the profile, so that fewer of them speak for themselves.
+    odds = (bright.misfit - dark.misfit) / (2 * max(dark.grain_factor, bright.grain_factor) ** 2)
+    share = 1 / (1 + np.exp(np.clip(odds, -50, 50)))
+    choice = share * (1 - share) * (dark.width_px - bright.width_px) ** 2
+    return dark.replaced(everywhere, bright), choice
 
 
-def _weights(x: Array64, clipped: Array, near: Array64, far: Array64) -> Array:
-    """Samples from a flank before the near to a flank behind the far arris; burnt-out ones do not count."""
-    window = (x >= near[:, None] - FLANK_PX) & (x <= far[:, None] + FLANK_PX)
-    return np.where(clipped > 0.2, 0, window).astype(np.float32)
+def _rescue(data: _Data, priors: ArrisPriors, fit: ArrisFit) -> ArrisFit:
+    """Fit stations that fit much worse than the photo's usual ones again, started from their neighbours."""
+    usual = fit.noise <= BAD_FIT * np.median(fit.noise)
+    bad, good = np.flatnonzero(~usual), np.flatnonzero(usual)
+    if len(bad) == 0 or len(good) < 4:
+        return fit
+    theta = np.stack([np.interp(bad, good, column[good]) for column in fit.parameters.T], axis=1)
+    return fit.replaced(bad, data.at(bad).fit(theta, priors.at(bad), 6))
 
 
-def _theta(start: _Start, priors: ArrisPriors, pick: NDArray[np.intp]) -> Array64:
+def _theta(start: _Start, priors: ArrisPriors) -> Array64:
     """Starting parameters; a narrow gap starts from its missing light, not from its blurred half levels."""
-    near, far = start.near[pick], start.far[pick]
-    plate = (start.left[pick] + start.right[pick]) / 2
-    blur = np.exp(priors.log_blur)
-    narrow = far - near < 3.5 * blur
-    floor = np.where(narrow & ~start.lit[pick], priors.floor, start.floor[pick])
-    by_light = start.deficit[pick] / np.maximum(np.abs(plate - floor), 1e-3)
+    near, far = start.near, start.far
+    plate = (start.left + start.right) / 2
+    narrow = far - near < 3.5 * np.exp(priors.log_blur)
+    floor = np.where(narrow & ~start.lit, priors.floor, start.floor)
+    by_light = start.deficit / np.maximum(np.abs(plate - floor), 1e-3)
     width = np.where(narrow, np.clip(by_light, 0.05, far - near), far - near)
-    middle = (near + far) / 2
-    return np.stack(
-        [
-            middle - width / 2,
-            width,
-            start.left[pick],
-            floor,
-            start.right[pick],
-            np.where(priors.band_px > 0.3, priors.face, floor),
-            priors.band_px,
-            priors.log_blur,
-        ],
-        axis=1,
-    )
+    face = np.where(priors.band_px > 0.3, priors.face, floor)
+    columns = [(near + far - width) / 2, width, start.left, floor, start.right, face]
+    return np.stack([*columns, priors.band_px, priors.log_blur], axis=1)

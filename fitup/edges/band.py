@@ -59,14 +59,15 @@ def straighten(photo: Photo, scale: ScaleMap, line: JointLine, *, step_mm: float
     xy, normal = line.at(stations)
     sample_mm = 1.0 / float(np.median(scale.px_per_mm(xy)))
     half = int(np.ceil(HALF_WIDTH_MM / sample_mm))
-    n_mm = np.arange(-half, half + 1) * sample_mm
-    rows = max(int(round(step_mm / sample_mm)), 3)
-    along = stations[0] - step_mm / 2 + (np.arange(len(stations) * rows) + 0.5) * step_mm / rows
+    n_mm = np.asarray(np.arange(-half, half + 1) * sample_mm, np.float64)
+    rows = max(round(step_mm / sample_mm), 3)
+    cells = (np.arange(len(stations) * rows) + 0.5) / rows - 0.5
+    along = np.asarray(stations[0] + cells * step_mm, np.float64)
     grey = photo.grey8
     map_u, map_v, inside = _maps(scale, line, along, n_mm, grey.shape)
     top, left, window = _window(grey, map_u, map_v)
     sampled = cv2.remap(window, map_u - left, map_v - top, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    stack = sampled.reshape(len(stations), rows, len(n_mm))
+    stack = np.asarray(sampled, np.uint8).reshape(len(stations), rows, len(n_mm))
     return Band(
         station_mm=stations,
         n_mm=n_mm,
@@ -74,7 +75,7 @@ def straighten(photo: Photo, scale: ScaleMap, line: JointLine, *, step_mm: float
         normal=normal,
         profiles=_trimmed_mean(stack) / np.float32(255),
         clipped=(stack >= 252).mean(axis=1, dtype=np.float32),
-        inside=inside.reshape(len(stations), rows).all(axis=1),
+        inside=np.asarray(inside.reshape(len(stations), rows).all(axis=1)),
         step_mm=step_mm,
         sample_mm=sample_mm,
         rows_per_station=rows,
@@ -89,7 +90,7 @@ def _maps(
     xy, normal = line.at(along)
     uv = scale.to_px(xy[:, None, :] + coarse_n[:, None] * normal[:, None, :])
     height, width = shape[:2]
-    inside = ((uv >= 0) & (uv <= [width - 1, height - 1])).all(axis=(1, 2))
+    inside = np.asarray(((uv >= 0) & (uv <= [width - 1, height - 1])).all(axis=(1, 2)))
     # Between coarse samples the perspective map is straight to a few millionths of a pixel.
     position = np.linspace(0, len(coarse_n) - 1, len(n_mm))
     lower = np.minimum(position.astype(np.intp), len(coarse_n) - 2)
@@ -110,4 +111,4 @@ def _window(grey: NDArray[np.uint8], map_u: Array, map_v: Array) -> tuple[int, i
 def _trimmed_mean(stack: NDArray[np.uint8]) -> Array:
     """Mean over axis 1 without the smallest and largest value: one odd pixel in a station cannot speak."""
     total = stack.sum(axis=1, dtype=np.int32) - stack.min(axis=1) - stack.max(axis=1)
-    return (total / np.float32(stack.shape[1] - 2)).astype(np.float32)
+    return np.asarray(total / np.float32(stack.shape[1] - 2), np.float32)

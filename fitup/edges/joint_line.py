@@ -143,7 +143,9 @@ def _guide(photo: Photo, scale: ScaleMap, points_px: Array64) -> Array64:
     mm = scale.to_mm(points)
     mm = mm[np.argsort(mm[:, 0])]
     if mm[-1, 0] - mm[0, 0] < 5 or (np.diff(mm[:, 0]) <= 0).any():
-        raise UsageError("The points must follow one another along the target, at least 5 mm from end to end.")
+        raise UsageError(
+            "The points must follow one another along the target, at least 5 mm from end to end."
+        )
     return mm
 
 
@@ -161,16 +163,17 @@ def _rectified(photo: Photo, scale: ScaleMap, start: float, end: float, guide: A
         )
     middle = np.array([(start + end) / 2, min((low + high) / 2, low + 20)])
     row_mm = 1.0 / float(scale.px_per_mm(middle))
-    columns = max(int(round((end - start) / COLUMN_MM)), 8)
-    fold = max(int(round((end - start) / columns / row_mm)), 1)
+    columns = max(round((end - start) / COLUMN_MM), 8)
+    fold = max(round((end - start) / columns / row_mm), 1)
     rows = int((high - low) / row_mm)
     column_mm = (end - start) / (columns * fold)
     to_plane = np.array([[column_mm, 0, start + column_mm / 2], [0, row_mm, low], [0, 0, 1]])
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     full = cv2.warpPerspective(photo.grey8, scale.homography @ to_plane, (columns * fold, rows), flags=flags)
     grey = cv2.resize(full, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
-    x = start + (np.arange(columns) + 0.5) * column_mm * fold
-    return _View(grey=grey, x_mm=x, y_mm=low + np.arange(rows) * row_mm, row_mm=row_mm)
+    x = np.asarray(start + (np.arange(columns) + 0.5) * column_mm * fold, np.float64)
+    y = np.asarray(low + np.arange(rows) * row_mm, np.float64)
+    return _View(grey=grey, x_mm=x, y_mm=y, row_mm=row_mm)
 
 
 def _highest_in_photo(
@@ -217,7 +220,8 @@ def _bar_contrast(grey: Array, width: int) -> Array:
 def _corridor(view: _View, evidence: Array, guide: Array64) -> Array:
     """Forget evidence away from the line that a person gave."""
     y = np.interp(view.x_mm, guide[:, 0], guide[:, 1])
-    return np.where(np.abs(view.y_mm[:, None] - y) <= CORRIDOR_MM, evidence, np.float32(0))
+    near = np.abs(view.y_mm[:, None] - y) <= CORRIDOR_MM
+    return np.asarray(np.where(near, evidence, 0), np.float32)
 
 
 def _best_path(evidence: Array, view: _View) -> tuple[NDArray[np.intp], float]:
@@ -236,7 +240,7 @@ def _best_path(evidence: Array, view: _View) -> tuple[NDArray[np.intp], float]:
 
 def _pool_rows(evidence: Array) -> Array:
     even = evidence[: len(evidence) // 2 * 2]
-    return np.maximum(even[0::2], even[1::2])
+    return np.asarray(np.maximum(even[0::2], even[1::2]))
 
 
 def _forward(pooled: Array, view: _View) -> tuple[NDArray[np.int8], Array]:
@@ -267,7 +271,7 @@ def _peak_rows(evidence: Array, path: NDArray[np.intp]) -> NDArray[np.intp]:
     local = evidence[rows, np.arange(len(path))]
     top = local >= local.max(axis=0) - 1e-3
     offset = (top * window[:, None]).sum(axis=0) / top.sum(axis=0)
-    return np.clip(np.rint(path + offset), 0, len(evidence) - 1).astype(np.intp)
+    return np.asarray(np.clip(np.rint(path + offset), 0, len(evidence) - 1), np.intp)
 
 
 def _rival(evidence: Array, rows: NDArray[np.intp], view: _View) -> float:

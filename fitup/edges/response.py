@@ -26,7 +26,8 @@ Array64 = NDArray[np.float64]
 FIT_RESIDUAL = 0.012  # rms of the pooled edge (display-encoded, 0..1) up to which the model is believed
 U_GAP_MODELLED_PX = 0.10  # what tone and sharpening still cost a gap once modelled
 U_GAP_PLAIN_PX = 0.30  # and when only the standard curve is undone
-_BIN_PX = 0.25
+_REACH_PX = 8.0
+_FINE_PX = 0.125  # the model is drawn this fine and interpolated
 _TAPS = 12
 _START = np.array([0.0, 0.0, 0.15, 0.3, np.log(1.2)])  # shift, log blur ratio, k, amount, log radius
 _PRIOR_SD = np.array([10.0, 10.0, 0.25, 0.5, 0.4])
@@ -60,7 +61,7 @@ class CameraResponse:
         position = np.clip(profiles, 0, 1) * np.float32(len(table) - 1)
         index = np.minimum(position.astype(np.int32), len(table) - 2)
         part = position - index
-        return table[index] * (1 - part) + table[index + 1] * part
+        return np.asarray(table[index] * (1 - part) + table[index + 1] * part)
 
     @cached_property
     def _unsharpening(self) -> Array:
@@ -138,9 +139,12 @@ def estimate_response(offsets_px: Array64, profiles: Array, blur_guess_px: float
 
 
 def _pooled_edge(offsets: Array64, profiles: Array) -> tuple[Array64, Array64] | None:
-    """One edge from many: each moved to its own half level, scaled to common levels, binned at 1/4 px."""
+    """One edge from many: each moved to its own half level, scaled to common levels, binned by step.
+
+    Returns the mean position and the mean value of each bin.
+    """
     step = float(offsets[1] - offsets[0])
-    tail = max(int(round(2.5 / step)), 2)
+    tail = max(round(2.5 / step), 2)
     black = np.median(profiles[:, :tail], axis=1)
     white = np.median(profiles[:, -tail:], axis=1)
     good = (white - black > 0.25) & (white < 0.985) & np.isfinite(profiles).all(axis=1)
@@ -154,16 +158,14 @@ def _pooled_edge(offsets: Array64, profiles: Array) -> tuple[Array64, Array64] |
         return None
     x = (offsets - shift[keep, None]).ravel()
     values = share[keep].ravel() * float(np.median(white - black)) + float(np.median(black))
-    bins = np.arange(-8, 8 + _BIN_PX, _BIN_PX)
-    index = np.digitize(x, bins - _BIN_PX / 2) - 1
-    inside = (index >= 0) & (index < len(bins))
-    count = np.bincount(index[inside], minlength=len(bins))
+    index = np.floor((x + _REACH_PX) / step).astype(np.intp)
+    bins = round(2 * _REACH_PX / step)
+    inside = (index >= 0) & (index < bins)
+    count = np.bincount(index[inside], minlength=bins)
     if (count < 4).any():
         return None
-    centre = np.bincount(index[inside], x[inside], len(bins)) / count
-    mean = np.bincount(index[inside], values[inside], len(bins)) / count
-    # Samples do not sit at their bin's centre; carry the mean there along the edge itself.
-    return bins, np.interp(bins, centre, mean)
+    centre = np.bincount(index[inside], x[inside], bins) / count
+    return centre, np.bincount(index[inside], values[inside], bins) / count
 
 
 def _half_level(offsets: Array64, share: Array64) -> Array64:
@@ -183,9 +185,10 @@ def _model(theta: Array64, x: Array64, blur: float, black: float, white: float) 
     shift, log_ratio, k, amount, log_radius = theta
     sigma = blur * np.exp(log_ratio)
     low, high = _linear_level(black, k), _linear_level(white, k)
-    light = low + (high - low) * edge_step(np.clip((x - shift) / sigma, -8, 8))
-    encoded = contrast_curve(linear_to_srgb(light), k)
-    return sharpened(encoded, _BIN_PX, amount, float(np.exp(log_radius)))
+    fine = np.arange(-_REACH_PX - 1, _REACH_PX + 1 + _FINE_PX / 2, _FINE_PX)
+    light = low + (high - low) * edge_step(np.clip((fine - shift) / sigma, -8, 8))
+    encoded = contrast_curve(np.asarray(linear_to_srgb(light)), k)
+    return np.interp(x, fine, sharpened(encoded, _FINE_PX, amount, float(np.exp(log_radius))))
 
 
 def _linear_level(encoded: float, k: float) -> float:
@@ -196,7 +199,7 @@ def _linear_level(encoded: float, k: float) -> float:
 
 def _fit(x: Array64, edge: Array64, blur: float) -> tuple[Array64, float]:
     """Gauss-Newton with priors and halved steps; returns the parameters and the rms misfit."""
-    tail = int(round(2 / _BIN_PX))
+    tail = max(len(x) // 8, 1)
     black, white = float(edge[:tail].mean()), float(edge[-tail:].mean())
     sigma = 0.0015  # display-encoded; what pooled edges of sound prints scatter by
     theta = _START.copy()

@@ -99,7 +99,7 @@ def _noise(arrises: Arrises) -> Array64:
 
     Grain along the joint does not show in neighbours, grain that wanders does not show in residuals.
     """
-    inside = np.sqrt(arrises.variance_parts_mm2["noise"]) * arrises.fit.grain_factor
+    inside = np.sqrt(np.maximum(arrises.variance_parts_mm2["noise"], 0)) * arrises.fit.grain_factor
     gap = arrises.gap_mm
     if len(gap) < 5:
         return np.asarray(inside)
@@ -108,4 +108,4 @@ def _noise(arrises: Arrises) -> Array64:
     padded = np.pad(bend, (reach + 1, reach + 1), mode="edge")
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
     scatter = 1.4826 * np.median(windows, axis=1)
-    return np.maximum(inside, scatter)
+    return np.asarray(np.maximum(inside, scatter))
