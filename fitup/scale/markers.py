@@ -15,11 +15,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Markers", "find_markers"]
+from fitup.scale.saddles import refine_corners
+
+__all__ = ["Markers", "find_outlines", "read_markers"]
 
 _THRESHOLD_WINDOW_PX = 13
 _SMALLEST_SIDE_PX = 9.0  # a marker of seven modules below that is not read reliably
 _BORDER_ERRORS = 2  # modules of the black border that may read white (a speck, a highlight)
+_RIM_SHARE = 0.13
 _LEAST_CONTRAST = 12.0  # grey levels between border and bright modules
 
 
@@ -31,29 +34,8 @@ class Markers:
     corners_px: NDArray[np.float64]
 
 
-def find_markers(
-    grey: NDArray[np.uint8], dictionaries: tuple[str, ...], reduction: int
-) -> tuple[dict[str, Markers], dict[str, int]]:
-    """Find markers on the picture reduced by `reduction`; corners in pixels of the full picture.
-
-    Returns the markers of each dictionary, and how many outlines read as a marker's mirror image.
-    """
-    outlines = _outlines(grey, reduction)
-    found: dict[str, Markers] = {}
-    mirrored: dict[str, int] = {}
-    for name in dictionaries:
-        bits, clean = _modules(grey, outlines, _bits_per_side(name))
-        ids, turns = _look_up(bits, name)
-        good = clean & (ids >= 0)
-        corners = outlines[good]
-        order = (np.arange(4) - turns[good, None]) % 4
-        found[name] = Markers(ids=ids[good], corners_px=np.take_along_axis(corners, order[..., None], axis=1))
-        mirrored[name] = int(np.count_nonzero(clean & (_look_up(bits[:, :, ::-1], name)[0] >= 0)))
-    return found, mirrored
-
-
-def _outlines(grey: NDArray[np.uint8], reduction: int) -> NDArray[np.float64]:
-    """(Q, 4, 2) four-cornered outlines in pixels of the full picture."""
+def find_outlines(grey: NDArray[np.uint8], reduction: int) -> NDArray[np.float64]:
+    """(Q, 4, 2) four-cornered outlines on the picture reduced by `reduction`, in pixels of the full one."""
     height, width = grey.shape
     size = (max(width // reduction, 1), max(height // reduction, 1))
     small = grey if reduction == 1 else cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
@@ -62,7 +44,35 @@ def _outlines(grey: NDArray[np.uint8], reduction: int) -> NDArray[np.float64]:
         return np.empty((0, 4, 2))
     corners = np.asarray(rejected, dtype=np.float64).reshape(-1, 4, 2)
     # A pixel of the small picture covers whole pixels of the big one: centres shift by half a pixel.
-    return np.asarray((corners + 0.5) * [width / size[0], height / size[1]] - 0.5)
+    return _sharpen(grey, (corners + 0.5) * [width / size[0], height / size[1]] - 0.5)
+
+
+def read_markers(
+    grey: NDArray[np.uint8], outlines: NDArray[np.float64], dictionary: str
+) -> tuple[Markers, int]:
+    """Read the outlines as markers of a dictionary, and count those that read as a marker's mirror image."""
+    if len(outlines) == 0:
+        return Markers(ids=np.empty(0, dtype=np.int64), corners_px=outlines), 0
+    bits, clean = _modules(grey, outlines, _bits_per_side(dictionary))
+    ids, turns = _look_up(bits, dictionary)
+    good = clean & (ids >= 0)
+    order = (np.arange(4) - turns[good, None]) % 4
+    corners = np.take_along_axis(outlines[good], order[..., None], axis=1)
+    mirrored = clean & (_look_up(bits[:, :, ::-1], dictionary)[0] >= 0)
+    return Markers(ids=ids[good], corners_px=corners), int(np.count_nonzero(mirrored))
+
+
+def _sharpen(grey: NDArray[np.uint8], outlines: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Move outline corners, which sit on whole pixels of the small picture, onto the corners of the full one.
+
+    It makes several times as many small markers readable. The window stays inside the marker's white rim
+    (a fifth of its side); what wanders further than that was no marker and stays as it was.
+    """
+    side = np.linalg.norm(outlines - np.roll(outlines, 1, axis=1), axis=2).mean(1)
+    window = np.clip(np.rint(_RIM_SHARE * side), 2, 5).astype(np.int64).repeat(4)
+    corners = refine_corners(grey, outlines.reshape(-1, 2), window).reshape(-1, 4, 2)
+    lost = np.abs(corners - outlines).max((1, 2)) > 0.2 * side
+    return np.where(lost[:, None, None], outlines, corners)
 
 
 @cache

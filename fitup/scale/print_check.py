@@ -57,8 +57,7 @@ class PrintRecord:
 
     def __post_init__(self) -> None:
         for name in ("number", "date", "instrument", "strip"):
-            if not isinstance(getattr(self, name), str):
-                raise UsageError(f"The print check's {name} must be text.")
+            _check_text(name, getattr(self, name))
         if not self.number.strip():
             raise UsageError("The print check needs a number, so that results can name it.")
         if not self.instrument.strip():
@@ -128,6 +127,11 @@ def _from_fields(data: dict[str, Any], source: Path) -> PrintRecord:
         return PrintRecord(**data)
     except UsageError as error:
         raise UsageError(f"{source}: {error}") from error
+
+
+def _check_text(name: str, value: object) -> None:
+    if not isinstance(value, str) or any("\ud800" <= letter <= "\udfff" for letter in value):
+        raise UsageError(f"The print check's {name} must be text.")
 
 
 def _check_date(text: str) -> None:

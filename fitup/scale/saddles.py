@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fitup.scale.layout import TargetLayout
 
-__all__ = ["SaddleFit", "fit_saddles", "jacobian", "project"]
+__all__ = ["SaddleFit", "fit_saddles", "in_line", "jacobian", "project", "refine_corners"]
 
 _STOP = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 15, 0.005)
 _INLIER_MM = 0.4  # glare moves single corners by up to millimetres; sound ones stay within 0.2 mm
@@ -21,12 +21,15 @@ _CONTRAST_SHARE = 0.3
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SaddleFit:
-    """Saddles kept by the robust fit; `dropped_count` looked like saddles but lie elsewhere."""
+    """Saddles kept by the robust fit; `dropped_count` looked like saddles but lie elsewhere.
+
+    common_mm is what neighbouring residuals share: it shows a bent print and is blind to noise.
+    """
 
     ids: NDArray[np.int64]
     points_px: NDArray[np.float64]
     residual_px: NDArray[np.float64]
-    rms_mm: float
+    common_mm: float
     homography: NDArray[np.float64]
     dropped_count: int
 
@@ -44,6 +47,27 @@ def jacobian(matrix: NDArray[np.float64], points: NDArray[np.float64]) -> NDArra
     return np.asarray(
         (matrix[:2, :2] - (moved[..., :2] / moved[..., 2:])[..., :, None] * matrix[2, :2]) / scale
     )
+
+
+def refine_corners(
+    grey: NDArray[np.uint8], guess: NDArray[np.float64], window: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """Refine (N, 2) corners with half windows (N,), in few calls: alike windows share the smallest."""
+    points = guess.copy()
+    left = np.arange(len(guess))
+    while len(left):
+        size = int(window[left].min())
+        now = left[window[left] <= 1.25 * size + 1]
+        corners = np.ascontiguousarray(guess[now, None, :], dtype=np.float32)
+        points[now] = cv2.cornerSubPix(grey, corners, (size, size), (-1, -1), _STOP).reshape(-1, 2)
+        left = np.setdiff1d(left, now)
+    return points
+
+
+def in_line(points: NDArray[np.float64]) -> bool:
+    """Whether points (N, 2) lie so near one line that they carry no scale across it."""
+    spread = np.linalg.svd(points - points.mean(0), compute_uv=False)
+    return bool(spread[1] < 0.02 * spread[0])
 
 
 def fit_saddles(
@@ -97,7 +121,7 @@ def _measure(
     window, sampling = window[inside], sampling[inside]
     if len(ids) == 0:
         return _nothing(start)
-    points = _refine(grey, guess, window)
+    points = refine_corners(grey, guess, window)
     sound = _looks_like_saddle(grey, layout, ids, points, local)
     sound &= np.linalg.norm(points - guess, axis=1) < np.maximum(window, 2 * _INLIER_MM * sampling)
     ids, mm, points, sampling = ids[sound], mm[sound], points[sound], sampling[sound]
@@ -108,21 +132,6 @@ def _windows(layout: TargetLayout, sampling: NDArray[np.float64]) -> NDArray[np.
     """Half side of the refinement window: as wide as the nearest marker allows (0.6 of its distance)."""
     free_mm = (layout.pitch_mm - layout.marker_mm) / np.sqrt(2)
     return np.asarray(np.clip(np.rint(0.6 * free_mm * sampling), 5, 20).astype(np.int64))
-
-
-def _refine(
-    grey: NDArray[np.uint8], guess: NDArray[np.float64], window: NDArray[np.int64]
-) -> NDArray[np.float64]:
-    """Refine in few calls: windows within a quarter of each other share one."""
-    points = guess.copy()
-    left = np.arange(len(guess))
-    while len(left):
-        size = int(window[left].min())
-        now = left[window[left] <= 1.25 * size + 1]
-        corners = np.ascontiguousarray(guess[now, None, :], dtype=np.float32)
-        points[now] = cv2.cornerSubPix(grey, corners, (size, size), (-1, -1), _STOP).reshape(-1, 2)
-        left = np.setdiff1d(left, now)
-    return points
 
 
 def _looks_like_saddle(
@@ -156,6 +165,15 @@ def _robust_fit(
     """Homography by consensus within 0.4 mm, then least squares with a gate at four robust sigmas."""
     if len(ids) < 5:
         return _nothing(start)
+    if in_line(mm):  # no homography; kept, so that the refusal can say so
+        return SaddleFit(
+            ids=ids,
+            points_px=points,
+            residual_px=np.zeros(len(ids)),
+            common_mm=0.0,
+            homography=start,
+            dropped_count=0,
+        )
     widest = _INLIER_MM * float(np.median(sampling))
     matrix, mask = cv2.findHomography(mm, points, cv2.RANSAC, widest)
     if matrix is None:
@@ -167,7 +185,8 @@ def _robust_fit(
         matrix, _ = cv2.findHomography(mm[keep], points[keep], 0)
         if matrix is None:
             return _nothing(start)
-        residual = np.linalg.norm(project(matrix.astype(np.float64), mm) - points, axis=1)
+        miss = points - project(matrix.astype(np.float64), mm)
+        residual = np.linalg.norm(miss, axis=1)
         gate = max(_GATE_SIGMAS / 1.1774 * float(np.median(residual[keep])), _GATE_FLOOR_PX)
         again = residual < min(gate, widest)
         if np.array_equal(again, keep):
@@ -177,10 +196,18 @@ def _robust_fit(
         ids=ids[keep],
         points_px=points[keep],
         residual_px=residual[keep],
-        rms_mm=float(np.sqrt(np.mean((residual[keep] / sampling[keep]) ** 2))) if keep.any() else np.inf,
+        common_mm=_common(miss[keep] / sampling[keep, None]),
         homography=np.asarray(matrix, dtype=np.float64),
         dropped_count=int(np.count_nonzero(~keep)),
     )
+
+
+def _common(miss: NDArray[np.float64], run: int = 6) -> float:
+    """Root mean square of the means over runs of neighbours; saddles come row by row."""
+    if len(miss) < run:
+        return np.inf
+    means = miss[: len(miss) // run * run].reshape(-1, run, 2).mean(1)
+    return float(np.sqrt((means**2).sum(1).mean()))
 
 
 def _nothing(start: NDArray[np.float64]) -> SaddleFit:
@@ -188,7 +215,7 @@ def _nothing(start: NDArray[np.float64]) -> SaddleFit:
         ids=np.empty(0, dtype=np.int64),
         points_px=np.empty((0, 2)),
         residual_px=np.empty(0),
-        rms_mm=np.inf,
+        common_mm=np.inf,
         homography=start,
         dropped_count=0,
     )

@@ -104,9 +104,9 @@ def draw(scene: Scene, fine: int = 2) -> NDArray[np.uint8]:
     camera = scene.camera
     sampling = camera.focal_px / scene.distance_mm
     raster = _raster(scene.layout, 2.0 * np.ceil(sampling))
-    w, h = camera.width_px * fine, camera.height_px * fine
-    v, u = np.mgrid[0:h, 0:w].astype(np.float32)
-    px = camera.undistort(np.stack(((u + 0.5) / fine - 0.5, (v + 0.5) / fine - 0.5), -1))
+    x0, y0, x1, y1 = _window(scene)
+    v, u = np.mgrid[0 : (y1 - y0) * fine, 0 : (x1 - x0) * fine]
+    px = camera.undistort(np.stack(((u + 0.5) / fine - 0.5 + x0, (v + 0.5) / fine - 0.5 + y0), -1))
     mm = _to_mm(scene, px, 0.0)
     for _ in range(4 if scene.bow_mm else 0):
         height = scene.bow_mm * (1 - (2 * mm[..., 0] / scene.layout.length_mm - 1) ** 2)
@@ -115,10 +115,23 @@ def draw(scene: Scene, fine: int = 2) -> NDArray[np.uint8]:
     A = raster.px_from_mm
     where = (nominal * np.float32([A[0, 0], A[1, 1]]) + np.float32([A[0, 2], A[1, 2]])).astype(np.float32)
     coverage = INK + (PAPER - INK) / 255 * raster.pixels.astype(np.float32)
-    light = cv2.remap(coverage, where, None, cv2.INTER_LINEAR, borderValue=PLATE)
-    light = cv2.resize(light, (camera.width_px, camera.height_px), interpolation=cv2.INTER_AREA)
+    light = np.full((camera.height_px, camera.width_px), PLATE, np.float32)
+    light[y0:y1, x0:x1] = cv2.resize(
+        cv2.remap(coverage, where, None, cv2.INTER_LINEAR, borderValue=PLATE),
+        (x1 - x0, y1 - y0),
+        interpolation=cv2.INTER_AREA,
+    )
     light = cv2.GaussianBlur(light, (0, 0), scene.blur_px)
     return encode(light, scene.noise, scene.seed)
+
+
+def _window(scene: Scene) -> tuple[int, int, int, int]:
+    """Pixels that the paper can reach; the rest of the picture is plate."""
+    corners = scene.to_px(scene.layout.paper_outline_mm, 0.0)
+    size = np.array([scene.camera.width_px, scene.camera.height_px])
+    low = np.clip(np.floor(corners.min(0)) - 30, 0, size - 1).astype(int)
+    high = np.clip(np.ceil(corners.max(0)) + 30, low + 1, size).astype(int)
+    return int(low[0]), int(low[1]), int(high[0]), int(high[1])
 
 
 def _to_mm(scene: Scene, px, z_mm):
