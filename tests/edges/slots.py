@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from bound import Array, Slot, light, samples
 
 from fitup.edges.arris import ArrisFit, ArrisPriors, fit_arrises
+from tests.edges.bound import Array, Slot, light, samples
 
 __all__ = ["Trial", "measure", "priors_of", "start_of"]
 

@@ -7,7 +7,9 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from bound import (
+from scipy.stats import t as student
+
+from tests.edges.bound import (
     Slot,
     arris_bound_px,
     bound_covariance,
@@ -17,8 +19,7 @@ from bound import (
     width_bound_px,
     width_sd_px,
 )
-from scipy.stats import t as student
-from slots import Trial, measure
+from tests.edges.slots import Trial, measure
 
 COUNT = 1500
 # A root mean square of N normal errors scatters by 1/sqrt(2 N) of itself: 1.8 %. Three of these are chance.

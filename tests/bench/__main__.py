@@ -1,0 +1,173 @@
+"""Benchmark: `make bench`. Prints tables and writes bench.json, section by section.
+
+A section that is not run keeps what bench.json already holds, so that later parts can add their own.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import sys
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+from tests.bench.accuracy import Outcome, figures, measure_all, photo_row
+from tests.bench.bound_ratio import bound_ratios
+from tests.bench.speed import cold_import_s, help_over_import, peak_mb, verdict_over_decode
+from tests.bench.truth import Truth, load_truths
+
+ROOT = Path(__file__).resolve().parents[2]
+TIMED_PHOTOS = 3
+SECTIONS = ("accuracy", "speed")
+
+
+def main(arguments: list[str] | None = None) -> int:
+    options = _options(arguments)
+    console = Console(width=170 if not sys.stdout.isatty() else None)
+    truths = load_truths(options.photos)
+    if not truths:
+        console.print(f"No photos with truth in {options.photos}: run `make render` first.")
+        return 2
+    report = json.loads(options.out.read_text()) if options.out.exists() else {}
+    report["machine"] = _machine()
+    if "accuracy" in options.sections:
+        report["accuracy"] = _accuracy(truths, console)
+    if "speed" in options.sections:
+        report["speed"] = _speed(truths, console)
+    partial = options.out.with_name(options.out.name + ".part")
+    partial.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
+    partial.replace(options.out)
+    console.print(f"Written: {options.out.name}")
+    return 0
+
+
+def _options(arguments: list[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
+    parser.add_argument("--photos", type=Path, default=ROOT / "demo_images", help="folder with truth files")
+    parser.add_argument("--out", type=Path, default=ROOT / "bench.json")
+    parser.add_argument("--sections", nargs="+", choices=SECTIONS, default=list(SECTIONS))
+    return parser.parse_args(arguments)
+
+
+def _machine() -> dict[str, Any]:
+    return {
+        "python": platform.python_version(),
+        "numpy": np.__version__,
+        "opencv": cv2.__version__,
+        "cores": os.cpu_count(),
+    }
+
+
+# ----------------------------------------------------------------------------------------------- accuracy
+
+
+def _accuracy(truths: list[Truth], console: Console) -> dict[str, Any]:
+    outcomes = measure_all(truths, tell=lambda name: None)
+    bound = bound_ratios()
+    result = figures(outcomes) | {"bound": bound, "bound_ratio": bound["bound_ratio"]}
+    result["by_photo"] = [photo_row(outcome) for outcome in outcomes]
+    _print_photos(outcomes, console)
+    _print_figures(result, console)
+    return result
+
+
+# heading: (key of the row, format)
+PHOTO_COLUMNS = {
+    "photo": ("photo", "s"),
+    "px/mm": ("px_per_mm", ".1f"),
+    "bias": ("bias_mm", "+.3f"),
+    "rms": ("rms_mm", ".3f"),
+    "p95": ("p95_mm", ".3f"),
+    "max": ("max_mm", ".3f"),
+    "u": ("mean_u_mm", ".3f"),
+    "95%": ("coverage_95", ".3f"),
+    "seen": ("seen_share", ".3f"),
+    "false\nseen": ("false_seen", "d"),
+    "open-\nings": ("openings", "d"),
+    "missed": ("missed_openings", "d"),
+    "false\nover": ("false_over_spots", "d"),
+    "verdict": ("verdict", "s"),
+    "expected": ("expected", "s"),
+    "script\nrms": ("script_rms_mm", ".3f"),
+    "script\nmissed": ("script_missed_openings", "d"),
+    "largest influence": ("largest_influence", "s"),
+}
+
+
+def _print_photos(outcomes: list[Outcome], console: Console) -> None:
+    table = Table(title="Gap less truth, mm", title_justify="left", box=box.SIMPLE, padding=(0, 1, 0, 0))
+    for heading, (_, form) in PHOTO_COLUMNS.items():
+        table.add_column(heading, justify="left" if form == "s" else "right", no_wrap=True)
+    for outcome in outcomes:
+        row = photo_row(outcome)
+        table.add_row(*(_cell(row.get(key), form) for key, form in PHOTO_COLUMNS.values()))
+    console.print(table)
+    for outcome in outcomes:
+        if outcome.score is None:
+            console.print(f"  {outcome.truth.name}: {outcome.said}")
+
+
+def _cell(value: Any, form: str) -> str:
+    return "" if value is None else format(value, form)
+
+
+def _print_figures(result: dict[str, Any], console: Console) -> None:
+    table = _two_columns("Accuracy over all photos")
+    for key, value in result.items():
+        if isinstance(value, dict):
+            for inner, number in value.items():
+                if not isinstance(number, list):
+                    table.add_row(f"{key}: {inner}", _text(number))
+        elif not isinstance(value, list):
+            table.add_row(key, _text(value))
+    console.print(table)
+
+
+# -------------------------------------------------------------------------------------------------- speed
+
+
+def _speed(truths: list[Truth], console: Console) -> dict[str, Any]:
+    timed = _spread(truths, TIMED_PHOTOS)
+    result: dict[str, Any] = verdict_over_decode(timed)
+    result |= peak_mb(timed[0]) | help_over_import() | cold_import_s(timed[0])
+    table = _two_columns("Time and memory")
+    for key, value in result.items():
+        if isinstance(value, dict):
+            for stage, ratio in value.items():
+                table.add_row(f"  {stage} over grey decode", _text(ratio))
+        elif not isinstance(value, list):
+            table.add_row(key, _text(value))
+    console.print(table)
+    return result
+
+
+def _spread(truths: list[Truth], count: int) -> list[Truth]:
+    """Some photos from the whole row, of those whose verdict is no refusal."""
+    fit = [t for t in truths if t.data.get("expected_verdict") != "retake"] or truths
+    picked = np.unique(np.linspace(0, len(fit) - 1, count).round().astype(int))
+    return [fit[k] for k in picked]
+
+
+def _two_columns(title: str) -> Table:
+    table = Table(title=title, title_justify="left", box=box.SIMPLE)
+    table.add_column("figure")
+    table.add_column("value", justify="right")
+    return table
+
+
+def _text(value: object) -> str:
+    if value is None:
+        return ""
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

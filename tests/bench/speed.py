@@ -1,0 +1,196 @@
+"""Time and memory as ratios, so that figures of different machines can be compared.
+
+Everything that is compared runs interleaved in one go, and medians are taken.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+import cv2
+
+from fitup.edges import estimate_response, find_arrises, find_joint, straighten
+from fitup.inspection import InspectionSettings, inspect
+from fitup.photo import open_photo
+from fitup.profile import measure_gap
+from fitup.scale import edge_profiles, find_target, scale_map
+from fitup.verdict import fillable_gap, judge
+from tests.bench.accuracy import settings_of
+from tests.bench.truth import Truth
+
+__all__ = ["cold_import_s", "help_over_import", "peak_mb", "verdict_over_decode"]
+
+REPEATS = 11
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def verdict_over_decode(truths: list[Truth]) -> dict[str, Any]:
+    """Warm photo-to-verdict time and every stage's over the plain grey decode of the same file."""
+    photos = [_one_photo(truth) for truth in truths]
+    stages = {name: round(median(p["stages"][name] for p in photos), 3) for name in photos[0]["stages"]}
+    return {
+        "verdict_over_grey_decode": round(median(p["ratio"] for p in photos), 3),
+        "grey_decode_ms": round(median(p["decode_ms"] for p in photos), 2),
+        "verdict_ms": round(median(p["verdict_ms"] for p in photos), 2),
+        "stages_over_grey_decode": stages,
+        "photos": [{k: v for k, v in p.items() if k != "stages"} for p in photos],
+    }
+
+
+def _one_photo(truth: Truth) -> dict[str, Any]:
+    settings, name = settings_of(truth), str(truth.photo)
+    decode: list[float] = []
+    verdict: list[float] = []
+    stages: dict[str, list[float]] = {}
+    inspect(truth.photo, settings)  # warm: files, imports, look-up tables
+    for _ in range(REPEATS):
+        decode.append(_time(lambda: cv2.imread(name, cv2.IMREAD_GRAYSCALE)))
+        verdict.append(_time(lambda: inspect(truth.photo, settings)))
+        for stage, seconds in _staged(truth.photo, settings).items():
+            stages.setdefault(stage, []).append(seconds)
+    base = median(decode)
+    return {
+        "photo": truth.name,
+        "ratio": round(median(verdict) / base, 3),
+        "decode_ms": round(1e3 * base, 2),
+        "verdict_ms": round(1e3 * median(verdict), 2),
+        "stages": {stage: median(seconds) / base for stage, seconds in stages.items()},
+    }
+
+
+def _time(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def _staged(path: Path, settings: InspectionSettings) -> dict[str, float]:
+    """The stages in the order of fitup/inspection.py, each timed."""
+    took: dict[str, float] = {}
+
+    def timed(name: str, work: Callable[[], Any]) -> Any:
+        start = time.perf_counter()
+        result = work()
+        took[name] = time.perf_counter() - start
+        return result
+
+    sheet_mm = settings.sheet.thickness_mm if settings.sheet else None
+    limit = fillable_gap(settings.wire)
+    photo = timed("open", lambda: open_photo(path, settings.photo_limits))
+    sighting = timed("find_target", lambda: find_target(photo))
+    scale = timed("scale_map", lambda: scale_map(photo, sighting))
+    line = timed("find_joint", lambda: find_joint(photo, scale))
+    response = timed("response", lambda: estimate_response(*edge_profiles(photo, scale), scale.print_blur_px))
+    band = timed("band", lambda: straighten(photo, scale, line))
+    arrises = timed(
+        "arrises",
+        lambda: find_arrises(
+            band,
+            response.to_linear(band.profiles),
+            (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1),
+            sheet_mm=sheet_mm,
+            print_blur_px=response.blur_px if response.modelled else scale.print_blur_px,
+        ),
+    )
+    profile = timed("profile", lambda: measure_gap(scale, arrises, response))
+    timed("judge", lambda: judge(profile, limit, settings.decision))
+    return took
+
+
+# ------------------------------------------------------------------------------------------ fresh processes
+
+# The high-water mark of this program's own memory. ru_maxrss would count the parent's, from before the exec.
+_HIGH_WATER = """
+import resource, sys
+def high_water_mb():
+    try:
+        with open("/proc/self/status") as status:
+            for line in status:
+                if line.startswith("VmHWM"):
+                    return int(line.split()[1]) / 1024
+    except OSError:
+        pass
+    size = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return size / (1024 * 1024 if sys.platform == "darwin" else 1024)
+"""
+
+_INSPECT = """
+from fitup.inspection import InspectionSettings, inspect
+from fitup.verdict import parse_sheet, parse_wire
+import sys
+settings = InspectionSettings(wire=parse_wire(sys.argv[2]), sheet=parse_sheet(sys.argv[3]))
+"""
+
+
+def peak_mb(truth: Truth) -> dict[str, float]:
+    """Peak resident memory of a fresh process that inspects one photo, and of one that only imports."""
+    whole = float(
+        _run(_HIGH_WATER + _INSPECT + "inspect(sys.argv[1], settings)\nprint(high_water_mb())", truth)
+    )
+    imports = float(_run(_HIGH_WATER + _INSPECT + "print(high_water_mb())", truth))
+    return {"peak_mb": round(whole, 1), "peak_imports_only_mb": round(imports, 1)}
+
+
+def cold_import_s(truth: Truth) -> dict[str, float]:
+    """Seconds that a fresh process spends importing what `fitup inspect` needs up to the verdict.
+
+    Python's own import clock over the command line's door and one inspection, so that imports inside
+    functions count, less what the bare interpreter imports.
+    """
+    inspection, door = [], []
+    for _ in range(5):
+        bare = _imported("pass", truth)
+        inspection.append(_imported(_INSPECT + "inspect(sys.argv[1], settings)", truth) - bare)
+        door.append(_imported("import fitup.cli.boundary, fitup.cli.app", truth) - bare)
+    both = median(_imported(_DOOR_TOO, truth) - bare for _ in range(5))
+    return {
+        "cold_import_s": round(both, 4),
+        "cold_import_inspection_s": round(median(inspection), 4),
+        "cold_import_door_s": round(median(door), 4),
+    }
+
+
+_DOOR_TOO = (
+    "import fitup.cli.boundary, fitup.cli.app, fitup.cli.inspecting"
+    + _INSPECT
+    + "inspect(sys.argv[1], settings)"
+)
+
+
+def help_over_import() -> dict[str, float]:
+    """`fitup --help` over a bare import of the two libraries that any such command line needs."""
+    helped, imported = [], []
+    for _ in range(REPEATS):
+        helped.append(_time(lambda: _process(["-m", "fitup", "--help"])))
+        imported.append(_time(lambda: _process(["-c", "import typer, rich"])))
+    return {
+        "help_over_import": round(median(helped) / median(imported), 3),
+        "help_s": round(median(helped), 4),
+    }
+
+
+def _imported(code: str, truth: Truth) -> float:
+    """Sum of the modules' own import times [s]."""
+    report = _process(["-X", "importtime", "-c", code, *_arguments(truth)]).stderr
+    lines = [
+        line for line in report.splitlines() if line.startswith("import time:") and "self [us]" not in line
+    ]
+    return sum(int(line.split(":")[1].split("|")[0]) for line in lines) / 1e6
+
+
+def _run(code: str, truth: Truth) -> str:
+    return _process(["-c", code, *_arguments(truth)]).stdout.strip()
+
+
+def _arguments(truth: Truth) -> list[str]:
+    return [str(truth.photo), truth.data["wire"], f"{truth.data['sheet_mm']}mm"]
+
+
+def _process(arguments: list[str]) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([sys.executable, *arguments], cwd=ROOT, capture_output=True, text=True, check=True)
