@@ -1,25 +1,28 @@
-"""What EXIF says of the focal length, in pixels, at the distance at which the target was seen."""
+"""What is known of the camera before the fit: EXIF's focal length at the target's distance, in pixels."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from fitup.photo import CameraInfo
-from fitup.scale.plane import FocalPrior
+from fitup.scale.plane import CameraPrior
 
-__all__ = ["WIDE_OPEN_U", "focal_prior"]
+__all__ = ["camera_prior", "open_prior"]
 
 # Diagonal of the 36 mm × 24 mm frame to which the equivalent focal length refers (CIPA DCG-001).
 _FULL_FRAME_DIAGONAL_MM = float(np.hypot(36, 24))
 _USUAL_EQUIVALENT_MM = 26.0  # main cameras of phones: 23 to 28 mm
 _USUAL_FOCAL_MM = 5.5  # real focal length of such cameras: 4 to 7 mm
 _U_EXIF, _U_EXIF_FOCUS_UNKNOWN, _U_CROPPED = 0.015, 0.02, 0.05
-WIDE_OPEN_U = 0.15
+_U_UNKNOWN = 0.15
+# Stabilised lenses and mounting put the principal point off the middle by some tenths of a percent of
+# the diagonal (order of magnitude from published phone calibrations); cropping by many percent.
+_U_CENTRE, _U_CENTRE_CROPPED = 0.004, 0.08
 _USUAL_ASPECTS = (4 / 3, 3 / 2)
 _PLAUSIBLE_EQUIVALENT_MM = (8.0, 400.0)
 
 
-def focal_prior(camera: CameraInfo, width_px: int, height_px: int, px_per_mm: float) -> FocalPrior:
+def camera_prior(camera: CameraInfo, width_px: int, height_px: int, px_per_mm: float) -> CameraPrior:
     """Focal length from the 35 mm equivalent over the diagonal, stretched for close focus.
 
     A lens focused at Z sits at f·Z/(Z − f) from the sensor, not at f: 2-3 % at the distances used
@@ -30,9 +33,8 @@ def focal_prior(camera: CameraInfo, width_px: int, height_px: int, px_per_mm: fl
     low, high = _PLAUSIBLE_EQUIVALENT_MM
     if equivalent is None or not low <= equivalent <= high:
         far = _USUAL_EQUIVALENT_MM / _FULL_FRAME_DIAGONAL_MM * diagonal
-        return FocalPrior(
-            focal_px=_stretch(far, _USUAL_FOCAL_MM, px_per_mm), u_relative=WIDE_OPEN_U, source="assumed"
-        )
+        near = _stretch(far, _USUAL_FOCAL_MM, px_per_mm)
+        return CameraPrior(focal_px=near, u_relative=_U_UNKNOWN, u_centre_share=_U_CENTRE, source="assumed")
     far = equivalent / _FULL_FRAME_DIAGONAL_MM * diagonal
     real = camera.focal_length_mm
     known = real is not None and 1.0 <= real <= 60.0
@@ -43,8 +45,15 @@ def focal_prior(camera: CameraInfo, width_px: int, height_px: int, px_per_mm: fl
     if min(abs(aspect - usual) for usual in _USUAL_ASPECTS) > 0.02:
         u = _U_CROPPED  # the diagonal of a cropped picture is not the sensor's
     if (camera.digital_zoom_ratio or 1.0) > 1.01:
-        u = WIDE_OPEN_U  # some phones count digital zoom in the equivalent, some do not
-    return FocalPrior(focal_px=near, u_relative=u, source=source)
+        u = _U_UNKNOWN  # some phones count digital zoom in the equivalent, some do not
+    return CameraPrior(focal_px=near, u_relative=u, u_centre_share=_U_CENTRE, source=source)
+
+
+def open_prior(focal_px: float) -> CameraPrior:
+    """Almost no knowledge, for a picture that contradicts its EXIF: cropped, edited, or of another lens."""
+    return CameraPrior(
+        focal_px=focal_px, u_relative=2 * _U_UNKNOWN, u_centre_share=_U_CENTRE_CROPPED, source="fitted"
+    )
 
 
 def _stretch(far_px: float, focal_mm: float, px_per_mm: float) -> float:

@@ -1,7 +1,9 @@
-"""The target's plane in space: a camera pose with a focal length, fitted with priors, or a free homography.
+"""The target's plane in space: camera pose, focal length and principal point, fitted with priors.
 
-Both models are carried in one form: a homography px <- mm and, for every parameter, the derivative
-of that matrix (a *tangent*). Fit, covariance and everything propagated from it use tangents only.
+With wide priors the nine parameters reach every homography that a camera can make; with narrow ones
+they steady what few or distant saddles leave open. The fit is carried as a homography px <- mm and, for
+every parameter, the derivative of that matrix (a *tangent*): covariance and everything propagated
+from it need nothing else.
 """
 
 from __future__ import annotations
@@ -14,23 +16,25 @@ from numpy.typing import NDArray
 
 from fitup.scale.saddles import project
 
-__all__ = ["FocalPrior", "PlaneFit", "fit_homography", "fit_pose", "pixel_shifts"]
+__all__ = ["CameraPrior", "PlaneFit", "fit_pose", "pixel_shifts"]
 
 Matrix = NDArray[np.float64]
 
-# Stabilised lenses and mounting put the principal point off the middle by some tenths of a percent
-# of the diagonal (order of magnitude from published phone calibrations).
-_U_CENTRE_SHARE = 0.004
 _U_SADDLE_FLOOR_PX = 0.03  # what even a perfect picture leaves (grey steps, interpolation)
 _ROUNDS = 8
 
 
 @dataclass(frozen=True, kw_only=True)
-class FocalPrior:
-    """What is known of the focal length before the fit: value, relative standard uncertainty, where from."""
+class CameraPrior:
+    """What is known of the camera before the fit, and where from.
+
+    u_centre_share is the standard uncertainty of the principal point, which is expected in the
+    picture's middle, as a share of the diagonal.
+    """
 
     focal_px: float
     u_relative: float
+    u_centre_share: float
     source: str
 
 
@@ -42,7 +46,6 @@ class PlaneFit:
     the parameters for a change of the measured saddles [1/px]. rotation, translation: target to camera.
     """
 
-    model: str
     homography: Matrix
     tangents: Matrix
     covariance: Matrix
@@ -67,7 +70,7 @@ def fit_pose(
     points_px: Matrix,
     free: Matrix,
     size_px: tuple[int, int],
-    prior: FocalPrior,
+    prior: CameraPrior,
     height_mm: float,
 ) -> PlaneFit:
     """Pose, focal length and principal point by Gauss-Newton with priors.
@@ -77,13 +80,13 @@ def fit_pose(
     points_mm, points_px : (N, 2) saddles in the target's face and in the image
     free : (3, 3) homography px <- mm of the face, the start
     size_px : width and height of the picture
-    prior : focal length
+    prior : focal length and principal point
     height_mm : height of the wanted plane over the face (negative: below it)
     """
     middle = np.array([(size_px[0] - 1) / 2, (size_px[1] - 1) / 2])
-    u_centre = _U_CENTRE_SHARE * float(np.hypot(*size_px))
+    u_centre = prior.u_centre_share * float(np.hypot(*size_px))
     precision = np.array([0.0] * 6 + [prior.u_relative**-2, u_centre**-2, u_centre**-2])
-    sigma = _noise_px(points_px - project(free, points_mm), 8)
+    sigma = _noise_px(points_px - project(free, points_mm))
     focal, centre = prior.focal_px, middle
     rotation, translation = _start(free, _camera(focal, centre))
     for _ in range(_ROUNDS):
@@ -102,10 +105,9 @@ def fit_pose(
     matrix, tangents = _pose_matrices(rotation, translation, focal, centre, 0.0)
     J = _design(matrix, tangents, points_mm)
     residual = points_px - project(matrix, points_mm)
-    covariance, gain = _spread(J, residual, precision, 6)
+    covariance, gain = _spread(J, residual, precision)
     lowered, tangents = _pose_matrices(rotation, translation, focal, centre, height_mm)
     return PlaneFit(
-        model="pose",
         homography=lowered,
         tangents=tangents,
         covariance=covariance,
@@ -115,32 +117,6 @@ def fit_pose(
         translation=translation,
         focal_px=focal,
         u_focal=float(np.sqrt(covariance[6, 6])),
-    )
-
-
-def fit_homography(points_mm: Matrix, points_px: Matrix, free: Matrix, pose: PlaneFit) -> PlaneFit:
-    """Free homography of the face, lowered to the pose's plane by the pose's own parallax."""
-    middle, size = points_mm.mean(0), float(points_mm.std())
-    unit = np.array([[1 / size, 0, -middle[0] / size], [0, 1 / size, -middle[1] / size], [0, 0, 1]])
-    basis = np.zeros((8, 3, 3))
-    for k in range(8):  # all entries but the last: scale, shear, shift and perspective
-        basis[k].flat[k] = 1.0
-    lower = np.linalg.solve(_pose_face(pose), pose.homography)
-    tangents = free @ np.linalg.inv(unit) @ basis @ unit
-    J = _design(free, tangents, points_mm)
-    residual = points_px - project(free, points_mm)
-    covariance, gain = _spread(J, residual, np.zeros(8), 8)
-    return PlaneFit(
-        model="homography",
-        homography=free @ lower,
-        tangents=tangents @ lower,
-        covariance=covariance,
-        gain=gain,
-        rms_px=_rms(residual),
-        rotation=pose.rotation,
-        translation=pose.translation,
-        focal_px=pose.focal_px,
-        u_focal=pose.u_focal,
     )
 
 
@@ -183,12 +159,6 @@ def _pose_matrices(
     return K @ M, tangents
 
 
-def _pose_face(pose: PlaneFit) -> Matrix:
-    """Homography of the pose's own target face; the tangents of a shift are the columns of K."""
-    face = np.column_stack((pose.rotation[:, 0], pose.rotation[:, 1], pose.translation))
-    return np.asarray(pose.tangents[3:6, :, 2].T @ face)
-
-
 def _design(matrix: Matrix, tangents: Matrix, points_mm: Matrix) -> Matrix:
     return pixel_shifts(matrix, tangents, points_mm).reshape(len(tangents), -1).T
 
@@ -197,20 +167,20 @@ def _rms(residual: Matrix) -> float:
     return float(np.sqrt(np.mean((residual**2).sum(1))))
 
 
-def _noise_px(residual: Matrix, parameters: int) -> float:
+def _noise_px(residual: Matrix) -> float:
     """Standard deviation of one coordinate of a saddle."""
-    freedom = max(residual.size - parameters, 1)
+    freedom = max(residual.size - 8, 1)  # a plane's homography takes eight
     return float(np.hypot(np.sqrt((residual**2).sum() / freedom), _U_SADDLE_FLOOR_PX))
 
 
-def _spread(J: Matrix, residual: Matrix, precision: Matrix, parameters: int) -> tuple[Matrix, Matrix]:
+def _spread(J: Matrix, residual: Matrix, precision: Matrix) -> tuple[Matrix, Matrix]:
     """Covariance and gain of the least-squares estimate.
 
     Residuals of neighbouring saddles are alike where the lens or the paper, not noise, makes them.
     Their number then counts for less: the variance is raised by the ratio of the scatter of means
     over runs of saddles to what independent residuals would give.
     """
-    sigma = _noise_px(residual, parameters) * np.sqrt(_run_factor(residual))
+    sigma = _noise_px(residual) * np.sqrt(_run_factor(residual))
     normal = J.T @ J / sigma**2 + np.diag(precision)
     scale = 1 / np.sqrt(np.diag(normal))  # turns, millimetres and pixels differ by orders of magnitude
     covariance = np.linalg.inv(normal * scale[:, None] * scale) * scale[:, None] * scale

@@ -14,8 +14,8 @@ from fitup.errors import RetakeError, UsageError
 from fitup.photo import Photo
 from fitup.scale.edge_profiles import edge_blur_px, sample_edges
 from fitup.scale.finding import TargetSighting
-from fitup.scale.focal import WIDE_OPEN_U, focal_prior
-from fitup.scale.plane import FocalPrior, PlaneFit, fit_homography, fit_pose, pixel_shifts
+from fitup.scale.focal import camera_prior, open_prior
+from fitup.scale.plane import PlaneFit, fit_pose, pixel_shifts
 from fitup.scale.print_check import DEFAULT_PRINT_U_RELATIVE, PrintRecord
 from fitup.scale.saddles import jacobian, project
 
@@ -27,7 +27,7 @@ __all__ = ["ScaleMap", "edge_profiles", "scale_map"]
 _CORNER_DISTORTION = 0.01 / np.sqrt(3.0)
 _U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
 _STRAIN_STEP_MM = 0.5
-_SAME_FIT = 1.15
+_SAME_FIT, _SAME_FIT_PX = 1.15, 0.03
 _FOCAL_CONFLICT = 4.0
 _FITTED_SHARE = 0.5
 _THICKNESS_LIMIT_MM = 20.0
@@ -42,7 +42,7 @@ class ScaleMap:
 
     homography (3, 3) px <- mm. parameter_covariance (P, P) belongs to `tangents` (P, 3, 3), the
     derivatives of the homography. camera_position_mm (3,) has z from the joint's plane.
-    model is "pose" (camera pose and focal length) or "homography" (free, where no pose fits as well).
+    camera_known is False where the picture contradicts its EXIF or looks cropped.
     """
 
     sighting: TargetSighting
@@ -60,7 +60,7 @@ class ScaleMap:
     print_blur_px: float
     tilt_deg: float
     thickness_mm: float
-    model: str
+    camera_known: bool
     size_px: tuple[int, int]
 
     def to_px(self, points_mm: ArrayLike) -> NDArray[np.float64]:
@@ -123,7 +123,7 @@ class ScaleMap:
             return np.asarray(seen - pixel_shifts(self.homography, taken_up, mm))
 
         strain = self._strain_of(points, shifts)
-        bound = _CORNER_DISTORTION * (1.0 if self.model == "pose" else 2.0)
+        bound = _CORNER_DISTORTION * (1.0 if self.camera_known else 2.0)
         return np.asarray(bound * np.sqrt((strain**2).mean(0)))
 
     def _strain_of(self, points_mm: ArrayLike, shifts: _Shifts) -> NDArray[np.float64]:
@@ -166,14 +166,10 @@ def scale_map(
     )
     mm = sighting.saddles_mm * factors
     free = sighting.homography @ np.diag([*(1 / factors), 1.0])
-    fit, source = _fit(photo, mm, sighting.saddles_px, free, -thickness)
+    fit, source, known = _fit(photo, mm, sighting.saddles_px, free, -thickness)
     camera = -fit.rotation.T @ fit.translation + [0, 0, thickness]
     if not (np.all(np.isfinite(fit.homography)) and camera[2] > 0):
-        raise RetakeError(
-            "no camera pose",
-            "The strip's checker corners fit no camera in front of it.",
-            "Take the photo again from above the joint, with the whole strip in view.",
-        )
+        raise _no_pose()
     sampling = float(np.median(np.sqrt(np.abs(np.linalg.det(jacobian(free, mm))))))
     response = _distortion_fields(sighting.saddles_px, size).reshape(2, -1) @ fit.gain.T
     return ScaleMap(
@@ -192,7 +188,7 @@ def scale_map(
         print_blur_px=edge_blur_px(*sample_edges(photo, sighting, lines=12)),
         tilt_deg=float(np.degrees(np.arccos(np.clip(abs(fit.rotation[2, 2]), 0, 1)))),
         thickness_mm=thickness,
-        model=fit.model,
+        camera_known=known,
         size_px=size,
     )
 
@@ -219,25 +215,37 @@ def _fit(
     px: NDArray[np.float64],
     free: NDArray[np.float64],
     height_mm: float,
-) -> tuple[PlaneFit, str]:
-    """Pose with EXIF's focal length, without it where the picture contradicts it, free where no pose fits."""
+) -> tuple[PlaneFit, str, bool]:
+    """Fit with what is known of the camera, or with almost nothing where the picture contradicts it.
+
+    Returns the fit, the source of its focal length, and whether the camera was known.
+    """
     size = (photo.width_px, photo.height_px)
-    middle = mm.mean(0)
-    sampling = float(np.sqrt(abs(np.linalg.det(jacobian(free, middle)))))
-    prior = focal_prior(photo.camera, *size, sampling)
-    pose = fit_pose(mm, px, free, size, prior, height_mm)
-    source = prior.source
-    conflict = abs(np.log(pose.focal_px / prior.focal_px)) > _FOCAL_CONFLICT * prior.u_relative
-    if conflict and prior.source != "assumed":
-        wide = FocalPrior(focal_px=pose.focal_px, u_relative=WIDE_OPEN_U, source="assumed")
-        pose = fit_pose(mm, px, free, size, wide, height_mm)
-        prior, source = wide, "fitted"
-    if source == "assumed" and pose.u_focal < _FITTED_SHARE * prior.u_relative:
-        source = "fitted"
-    plain = fit_homography(mm, px, free, pose)
-    if pose.rms_px <= max(_SAME_FIT * plain.rms_px, plain.rms_px + 0.03):
-        return pose, source
-    return plain, source
+    sampling = float(np.sqrt(abs(np.linalg.det(jacobian(free, mm.mean(0))))))
+    loose = _rms(px - project(free, mm))
+    worst = max(_SAME_FIT * loose, loose + _SAME_FIT_PX)
+    prior = camera_prior(photo.camera, *size, sampling)
+    fit = fit_pose(mm, px, free, size, prior, height_mm)
+    conflict = abs(np.log(fit.focal_px / prior.focal_px)) > _FOCAL_CONFLICT * prior.u_relative
+    if not conflict and fit.rms_px <= worst:
+        told = prior.source == "assumed" and fit.u_focal < _FITTED_SHARE * prior.u_relative
+        return fit, "fitted" if told else prior.source, True
+    fit = fit_pose(mm, px, free, size, open_prior(prior.focal_px), height_mm)
+    if fit.rms_px > 1.5 * worst:
+        raise _no_pose()
+    return fit, "fitted", False
+
+
+def _no_pose() -> RetakeError:
+    return RetakeError(
+        "no camera pose",
+        "The strip's checker corners fit no camera in front of it: an edited photo or no flat strip.",
+        "Take the photo again from above the joint and use it as the camera stored it.",
+    )
+
+
+def _rms(residual: NDArray[np.float64]) -> float:
+    return float(np.sqrt((residual**2).sum(1).mean()))
 
 
 def _distortion_fields(px: NDArray[np.float64], size_px: tuple[int, int]) -> NDArray[np.float64]:
