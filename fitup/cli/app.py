@@ -69,7 +69,7 @@ def inspect(
         str | None, typer.Option("--from", help="First place looked at, from the datum mark.")
     ] = None,
     to: Annotated[str | None, typer.Option("--to", help="Last place looked at, from the datum mark.")] = None,
-    probability: Annotated[float, typer.Option(help="How sure within and over must be.")] = 0.95,
+    probability: Annotated[str, typer.Option(help="How sure within and over must be.")] = "0.95",
     out: Annotated[str, typer.Option(help="Folder for the results.")] = "fitup-results",
     who: Annotated[str, typer.Option(help="Who inspects.")] = "",
     job: Annotated[str, typer.Option(help="Job, for the record.")] = "",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import warnings
 from collections.abc import Sequence
 from typing import Any
 
@@ -27,6 +28,9 @@ def run(arguments: Sequence[str]) -> int:
         # A terminal that cannot show a letter shows a sign instead of a traceback.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    if not _debugging():
+        # A library's warning is for programmers; what a person must know is in the result's notes.
+        warnings.simplefilter("ignore")
     try:
         code = _run_command(list(arguments))
         sys.stdout.flush()
@@ -49,7 +53,7 @@ def report(error: Exception, about: str = "") -> int:
     if hasattr(error, "format_message"):  # wrong use, found by the argument parser
         _say(f"{one_line(error.format_message())} (see fitup --help)")
         return int(ExitCode.WRONG_USE)
-    if os.environ.get("FITUP_DEBUG") == "1":
+    if _debugging():
         import traceback
 
         traceback.print_exception(error)
@@ -76,6 +80,10 @@ def _run_command(arguments: list[str]) -> int:
     except typer.Abort:
         raise KeyboardInterrupt from None
     return result if isinstance(result, int) else 0
+
+
+def _debugging() -> bool:
+    return os.environ.get("FITUP_DEBUG") == "1"
 
 
 def _say(sentence: str) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fitup.cli.boundary import PipeClosedError, report
 from fitup.errors import ExitCode, FitupError, UsageError
 
 if TYPE_CHECKING:
@@ -30,22 +31,8 @@ __all__ = [
 
 # Endings that are taken for photos in a folder; a file that is named is taken whatever its ending.
 PHOTO_SUFFIXES = frozenset(
-    f".{ending}"
-    for ending in [
-        "jpg",
-        "jpeg",
-        "jpe",
-        "jfif",
-        "mpo",
-        "png",
-        "webp",
-        "tif",
-        "tiff",
-        "heic",
-        "heif",
-        "hif",
-        "avif",
-    ]
+    {".jpg", ".jpeg", ".jpe", ".jfif", ".mpo", ".png", ".webp", ".tif", ".tiff"}
+    | {".heic", ".heif", ".hif", ".avif"}
 )
 # Exit codes of many photos: a fault before a finding, a wide gap before one that was not seen.
 WORST_FIRST = (1, 6, 2, 3, 5, 4, 0)
@@ -83,7 +70,7 @@ class Options:
     points: str | None = None
     from_place: str | None = None
     to_place: str | None = None
-    probability: float = 0.95
+    probability: str = "0.95"
     out: str | None = None
     """Folder for the results; None: no files."""
     who: str = ""
@@ -103,30 +90,38 @@ def inspect_photos(options: Options) -> int:
         reported one by one and stop nothing.
     """
     settings = _settings(options)
-    photos = find_photos(options.photos)
+    photos, faults = find_photos(options.photos)
     if settings.points_px is not None and len(photos) > 1:
         raise UsageError("--points belong to one photo: give one photo with them.")
-    if options.out is not None:
+    if options.out is not None and photos:
         from fitup.evidence.writing import check_folder
 
         check_folder(Path(options.out))
-    codes = _run_all(photos, settings, options)
-    return worst(codes)
+    return worst([*(report(fault) for fault in faults), *_run_all(photos, settings, options)])
 
 
-def find_photos(names: Sequence[str]) -> list[Path]:
-    """Photos named or directly in the folders named, each once, folders sorted by name.
+def find_photos(names: Sequence[str]) -> tuple[list[Path], list[UsageError]]:
+    """Photos named or directly in the folders named, each once, and what is wrong with a folder.
 
-    Raises
-    ------
-    UsageError
-        When a name does not exist or a folder holds no photo.
+    The photos of a folder are sorted by name. A name that does not exist passes as a photo: opening it
+    will say what is wrong.
     """
     found: dict[str, Path] = {}
+    faults = []
     for name in names:
-        for path in _photos_of(name):
-            found.setdefault(os.path.realpath(path), path)
-    return list(found.values())
+        try:
+            for path in _photos_of(name):
+                found.setdefault(_real(path), path)
+        except UsageError as fault:
+            faults.append(fault)
+    return list(found.values()), faults
+
+
+def _real(path: Path) -> str:
+    try:
+        return os.path.realpath(path)
+    except (OSError, ValueError):  # a NUL in the name
+        return str(path)
 
 
 def worst(codes: Sequence[int]) -> int:
@@ -181,7 +176,7 @@ def _settings(options: Options) -> InspectionSettings:
         sheet=None if options.sheet is None else parse_sheet(options.sheet),
         joint_kind=options.joint_kind,
         procedure_limit_mm=None if options.limit is None else parse_length(options.limit, "the limit"),
-        decision=DecisionRule(conformance_probability=options.probability),
+        decision=DecisionRule(conformance_probability=_probability(options.probability)),
         print_record=None if options.print_record is None else load_print_record(options.print_record),
         target_thickness_mm=None
         if options.thickness is None
@@ -202,6 +197,13 @@ def _settings(options: Options) -> InspectionSettings:
     return settings
 
 
+def _probability(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise UsageError(f"--probability needs a number such as 0.95, not {text[:40]!r}.") from None
+
+
 def _place(text: str | None, option: str) -> float | None:
     """A place along the joint in mm; unlike a length it may be zero or negative."""
     if text is None:
@@ -216,7 +218,6 @@ def _place(text: str | None, option: str) -> float | None:
 
 
 def _run_all(photos: list[Path], settings: InspectionSettings, options: Options) -> list[int]:
-    from fitup.cli.boundary import PipeClosedError, report
     from fitup.cli.screen import Screen, progress
 
     screen = None if options.json else Screen()

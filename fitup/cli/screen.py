@@ -28,6 +28,7 @@ from fitup.evidence.words import from_to, millimetres
 
 if TYPE_CHECKING:
     from fitup.evidence import InspectionRecord
+    from fitup.evidence.record import BudgetLine
 
 __all__ = ["Screen", "note", "print_line", "progress"]
 
@@ -159,7 +160,7 @@ class Screen:
             f"{line.name} {100 * (line.u_mean_mm or 0.0) ** 2 / total:.0f} %" for line in lines[:3]
         )
         self._print(Text(""))
-        self._paragraph("uncertainty", f"comes from {shares}; would help most: {lines[0].remedy}")
+        self._paragraph("uncertainty", f"comes from {shares}{_best_remedy(lines)}")
 
     def _paragraph(self, word: str, text: str, style: str = "") -> None:
         table = Table.grid(padding=(0, 2, 0, 0))
@@ -215,6 +216,13 @@ def _gap(record: InspectionRecord) -> str:
         return "no gap was seen"
     gap = millimetres(verdict.largest_gap_mm, verdict.u_largest_gap_mm or 0.0)
     return f"{gap} (k = 2) at {verdict.largest_gap_at_mm:.0f} mm from the datum mark"
+
+
+def _best_remedy(lines: Sequence[BudgetLine]) -> str:
+    """What would help most; influences that nobody can change are passed over."""
+    remedies = (line.remedy for line in lines if line.remedy and not line.remedy.startswith("nothing"))
+    remedy = next(remedies, "")
+    return f"; would help most: {remedy}" if remedy else ""
 
 
 def _length(record: InspectionRecord) -> float:

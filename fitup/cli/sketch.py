@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -125,15 +126,20 @@ def _row_label(row: int, row_mm: float, limit_row: int, limit_mm: float) -> str:
 
 def _axis(shown: SketchInput, width: int, ascii_only: bool) -> list[list[Cell]]:
     """The mm axis: a rule with ticks, and labels under the ticks."""
-    first_mm, last_mm = float(shown.station_mm[0]), float(shown.station_mm[-1])
-    mm_per_column = max((last_mm - first_mm) / max(width - 1, 1), 1e-9)
+    # A station is the middle of its cell: the axis reaches half a cell beyond the first and the last.
+    station_mm = shown.station_mm
+    half_mm = float(station_mm[1] - station_mm[0]) / 2 if len(station_mm) > 1 else 0.5
+    first_mm, last_mm = float(station_mm[0]) - half_mm, float(station_mm[-1]) + half_mm
+    mm_per_column = max((last_mm - first_mm) / width, 1e-9)
     step_mm = next((s for s in _TICK_STEPS_MM if s / mm_per_column >= _LABEL_COLUMNS), _TICK_STEPS_MM[-1])
     rule = ["-" if ascii_only else "─"] * width
     labels = [" "] * (_MARGIN + width + 4)
-    for tick_mm in np.arange(np.ceil(first_mm / step_mm), np.floor(last_mm / step_mm) + 1) * step_mm:
-        column = round((tick_mm - first_mm) / mm_per_column)
+    slack = mm_per_column / step_mm  # a tick that misses the axis by less than a column is shown
+    first, last = math.ceil(first_mm / step_mm - slack), math.floor(last_mm / step_mm + slack)
+    for tick_mm in range(first * step_mm, last * step_mm + 1, step_mm):
+        column = min(max(int((tick_mm - first_mm) / mm_per_column), 0), width - 1)
         rule[column] = "+" if ascii_only else "┬"
-        text = f"{tick_mm:.0f}"
+        text = f"{tick_mm}"
         start = max(0, _MARGIN + column - len(text) // 2)
         labels[start : start + len(text)] = text
     return [

@@ -29,7 +29,8 @@ class Readings:
 def draw(*, form: str, strip: int, paper: str, out: str) -> int:
     """Draw one target into a file; the suffix says which kind."""
     from fitup.cli.screen import print_line
-    from fitup.scale import draw_target, target_layout
+    from fitup.scale import target_layout
+    from fitup.scale.drawing import draw_target
 
     path = _sound_path(out, _TARGET_SUFFIXES)
     if paper.lower() not in {name.lower() for name in _PAPERS}:

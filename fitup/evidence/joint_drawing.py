@@ -89,10 +89,10 @@ def runs(states: Sequence[str]) -> list[tuple[str, int, int]]:
 def draw_joint(picture: Picture, subject: Subject, line: JointLine, unit: int) -> None:
     """Draw states, ticks, datum mark and words in place; `unit` is the width of a thin line [px]."""
     offset_px = max(7.0 * unit, 1.2 * line.px_per_mm)
-    _draw_ticks(picture, line, offset_px, unit)
     _draw_states(picture, [str(state) for state in subject.verdict.states], line, offset_px, unit)
     taken = _draw_datum(picture, line, offset_px, unit)
     _draw_spot_words(picture, subject, line, offset_px, unit, taken)
+    _draw_ticks(picture, line, offset_px, unit)  # last: a pointer may run over a number
 
 
 def _draw_states(picture: Picture, states: list[str], line: JointLine, offset_px: float, unit: int) -> None:

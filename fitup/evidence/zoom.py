@@ -50,7 +50,8 @@ def places_to_show(subject: Subject, most: int) -> list[Place]:
             state=str(spot.state),
             middle_mm=spot.at_mm,
             length_mm=spot.end_mm - spot.start_mm,
-            title=f"{spot.state} {from_to(spot.start_mm, spot.end_mm)}{_reading(spot.largest_gap_mm, spot.u_mm)}",
+            title=f"{spot.state} {from_to(spot.start_mm, spot.end_mm)}"
+            + _reading(spot.largest_gap_mm, spot.u_mm),
         )
         for spot in spots
     ]

@@ -1,4 +1,4 @@
-"""A made-up inspection for tests: a drawn photo of a joint with one wide opening, a covered place and one doubtful stretch.
+"""A made-up inspection for tests: a drawn photo of a joint with wide, doubtful and covered places.
 
 Nothing here is measured; the numbers are chosen so that every state and every kind of spot occurs.
 """
