@@ -28,7 +28,7 @@ from fitup.verdict import fillable_gap, parse_sheet, parse_wire
 from tests.bench.scripted import read_by_script
 from tests.bench.truth import FINE_PX_PER_MM, HAIRLINE_MM, Reading, Score, Truth, score
 
-__all__ = ["Outcome", "figures", "measure_all", "photo_row", "settings_of"]
+__all__ = ["Outcome", "figures", "measure_all", "photo_row", "settings_of", "worst_stations"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,6 +42,9 @@ class Outcome:
     score: Score | None
     dominant: str  # largest line of the budget
     script: Score | None
+    station_off_mm: float = float(
+        "nan"
+    )  # largest distance along the joint between where a station is and says
     counted: bool = True  # False for a second look at the same photo
 
     @property
@@ -74,7 +77,7 @@ def measure_all(truths: list[Truth], tell: Callable[[str], None] = print) -> lis
 def _outcome(truth: Truth, record: PrintRecord | None) -> Outcome:
     settings = settings_of(truth, record)
     limit_mm = fillable_gap(settings.wire).limit_mm
-    verdict, said, own, dominant = "", "", None, ""
+    verdict, said, own, dominant, off = "", "", None, "", float("nan")
     try:
         inspection = inspect(truth.photo, settings)
     except FitupError as error:
@@ -83,6 +86,7 @@ def _outcome(truth: Truth, record: PrintRecord | None) -> Outcome:
         verdict, said = str(inspection.verdict.word), inspection.verdict.sentence
         own = score(truth, reading_of(inspection), limit_mm)
         dominant = inspection.profile.budget[0].name
+        off = _station_off(truth, inspection)
     return Outcome(
         truth=truth,
         limit_mm=limit_mm,
@@ -91,6 +95,7 @@ def _outcome(truth: Truth, record: PrintRecord | None) -> Outcome:
         score=own,
         dominant=dominant,
         script=_script(truth, limit_mm) if record is None else None,
+        station_off_mm=off,
         counted=record is None,
     )
 
@@ -105,6 +110,15 @@ def reading_of(inspection: Inspection) -> Reading:
         px_per_mm=inspection.scale.px_per_mm(inspection.arrises.band.xy_mm),
         over_spots_mm=tuple((s.start_mm, s.end_mm) for s in verdict.spots if str(s.state) == "over"),
     )
+
+
+def _station_off(truth: Truth, inspection: Inspection) -> float:
+    """Stations projected on the truth's centre line against the s that they state, at most, mm."""
+    at = truth.data["stations"]
+    centre = (np.array(at["near_xy_mm"]) + np.array(at["far_xy_mm"])) / 2
+    along = (centre[-1] - centre[0]) / np.linalg.norm(centre[-1] - centre[0])
+    on_line = np.interp(inspection.arrises.band.xy_mm @ along, centre @ along, truth.s_mm)
+    return float(np.abs(on_line - inspection.profile.station_mm).max())
 
 
 def _script(truth: Truth, limit_mm: float) -> Score | None:
@@ -150,7 +164,7 @@ def figures(outcomes: list[Outcome]) -> dict[str, Any]:
         "photos": len(counted),
         "photos_refused": sum(o.score is None for o in counted),
         "verdicts_as_expected": sum(o.as_expected is True for o in counted),
-        "fine": _errors([_only(s, s.px_per_mm >= FINE_PX_PER_MM) for s in own]),
+        "fine": _errors([s.only(s.px_per_mm >= FINE_PX_PER_MM) for s in own]),
         "hairline": hair,
         **{f"script_{k}": v for k, v in _errors(script).items() if k in SCRIPT_FIGURES},
         **{f"script_{k}": v for k, v in _openings(script).items()},
@@ -204,21 +218,27 @@ def _hairline(scores: list[Score]) -> dict[str, Any]:
     }
 
 
-def _only(one: Score, keep: Any) -> Score:
-    stated = len(one.u_mm) > 0
-    return Score(
-        error_mm=one.error_mm[keep],
-        true_mm=one.true_mm[keep],
-        read_mm=one.read_mm[keep],
-        px_per_mm=one.px_per_mm[keep],
-        covered=one.covered[keep] if stated else one.covered,
-        u_mm=one.u_mm[keep] if stated else one.u_mm,
-        visible=int(keep.sum()),
-        false_seen=0,
-        false_seen_within=0,
-        openings=(),
-        false_over_spots=(),
-    )
+def worst_stations(outcomes: list[Outcome], count: int = 8) -> list[dict[str, Any]]:
+    """The readings farthest outside what they state, in units of it; one per 5 mm of joint."""
+    rows = []
+    for outcome in outcomes:
+        own = outcome.score
+        if own is None or len(own.u_mm) == 0:
+            continue
+        off = np.abs(own.error_mm) / own.u_mm
+        for place in np.unique(own.station_mm // 5):
+            k = int(np.argmax(np.where(own.station_mm // 5 == place, off, -1)))
+            rows.append(
+                {
+                    "photo": outcome.truth.name + ("" if outcome.counted else " + print check"),
+                    "s_mm": float(own.station_mm[k]),
+                    "true_mm": _mm(own.true_mm[k]),
+                    "read_mm": _mm(own.read_mm[k]),
+                    "u_mm": _mm(own.u_mm[k]),
+                    "error_over_u": round(float(own.error_mm[k] / own.u_mm[k]), 2),
+                }
+            )
+    return sorted(rows, key=lambda row: -abs(row["error_over_u"]))[:count]
 
 
 def photo_row(outcome: Outcome) -> dict[str, Any]:
@@ -235,6 +255,7 @@ def photo_row(outcome: Outcome) -> dict[str, Any]:
             "px_per_mm": round(float(np.median(own.px_per_mm)), 1) if len(own.px_per_mm) else None,
             **_errors([own]),
             "seen_share": round(own.seen_share, 4),
+            "station_off_mm": round(outcome.station_off_mm, 3),
             "false_seen": own.false_seen,
             "false_over_spots": len(own.false_over_spots),
             **_openings([own]),

@@ -88,6 +88,7 @@ class Opening:
 class Score:
     """Reading less truth at the stations that were read and are not hidden, and what else went wrong."""
 
+    station_mm: Array
     error_mm: Array
     true_mm: Array
     read_mm: Array
@@ -103,6 +104,24 @@ class Score:
     @property
     def seen_share(self) -> float:
         return len(self.error_mm) / max(self.visible, 1)
+
+    def only(self, keep: Flags) -> Score:
+        """The errors at some of the stations, without what belongs to the whole joint."""
+        stated = len(self.u_mm) > 0
+        return Score(
+            station_mm=self.station_mm[keep],
+            error_mm=self.error_mm[keep],
+            true_mm=self.true_mm[keep],
+            read_mm=self.read_mm[keep],
+            px_per_mm=self.px_per_mm[keep],
+            covered=self.covered[keep] if stated else self.covered,
+            u_mm=self.u_mm[keep] if stated else self.u_mm,
+            visible=int(keep.sum()),
+            false_seen=0,
+            false_seen_within=0,
+            openings=(),
+            false_over_spots=(),
+        )
 
 
 def load_truths(folder: Path) -> list[Truth]:
@@ -142,6 +161,7 @@ def score(truth: Truth, reading: Reading, limit_mm: float) -> Score:
         high = np.maximum(reading.gap_mm[count] + 1.96 * u, 0)
         covered = (low <= true[count]) & (true[count] <= high)
     return Score(
+        station_mm=reading.station_mm[count],
         error_mm=error,
         true_mm=true[count],
         read_mm=reading.gap_mm[count],
