@@ -101,6 +101,11 @@ class ScaleMap:
             "lens and distance": self._relative_u_lens(points),
         }
 
+    @property
+    def model(self) -> str:
+        """What the map rests on, in words."""
+        return "camera pose" if self.camera_known else "camera pose, camera unknown"
+
     @cached_property
     def _inverse(self) -> NDArray[np.float64]:
         return np.asarray(np.linalg.inv(self.homography), dtype=np.float64)
