@@ -161,6 +161,8 @@ def figures(outcomes: list[Outcome]) -> dict[str, Any]:
         "false_seen_stations": sum(s.false_seen for s in own),
         "false_seen_called_within": sum(s.false_seen_within for s in own),
         "seen_share": _share(sum(len(s.error_mm) for s in own), sum(s.visible for s in own)),
+        "median_photo_rms_mm": _median_rms(own),
+        "script_median_photo_rms_mm": _median_rms(script),
         "photos": len(counted),
         "photos_refused": sum(o.score is None for o in counted),
         "verdicts_as_expected": sum(o.as_expected is True for o in counted),
@@ -171,6 +173,11 @@ def figures(outcomes: list[Outcome]) -> dict[str, Any]:
         "script_false_over_spots": sum(len(s.false_over_spots) for s in script),
         "script_photos_without_reading": sum(o.script is None for o in counted),
     }
+
+
+def _median_rms(scores: list[Score]) -> float:
+    """Of the usual photo: one on which a method breaks down does not speak for all."""
+    return _mm(np.median([np.sqrt(np.mean(s.error_mm**2)) for s in scores if len(s.error_mm)] or [np.nan]))
 
 
 SCRIPT_FIGURES = ("bias_mm", "rms_mm", "p95_mm", "median_abs_mm", "stations")
