@@ -25,6 +25,7 @@ __all__ = [
     "Options",
     "find_photos",
     "inspect_photos",
+    "is_folder",
     "parse_points",
     "worst",
 ]
@@ -148,7 +149,7 @@ def parse_points(text: str) -> list[tuple[float, float]]:
 
 def _photos_of(name: str) -> list[Path]:
     path = Path(name)
-    if "\0" in name or not path.is_dir():
+    if not is_folder(path):
         return [path]  # whatever is wrong with it, open_photo says so
     try:
         inside = sorted(entry for entry in path.iterdir() if not entry.name.startswith("."))
@@ -195,6 +196,14 @@ def _settings(options: Options) -> InspectionSettings:
     if settings.from_mm is not None and settings.to_mm is not None and settings.from_mm >= settings.to_mm:
         raise UsageError("--from must lie before --to.")
     return settings
+
+
+def is_folder(path: Path) -> bool:
+    """Whether it is a folder; a name that no file system takes is none."""
+    try:
+        return path.is_dir()
+    except (OSError, ValueError):
+        return False
 
 
 def _probability(text: str) -> float:

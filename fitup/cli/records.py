@@ -9,11 +9,12 @@ __all__ = ["print_schema", "show"]
 
 def show(file: str, *, as_json: bool) -> int:
     """Show one record file, or the one in a folder."""
+    from fitup.cli.inspecting import is_folder
     from fitup.cli.screen import Screen, print_line
     from fitup.evidence import read_record, record_to_json
 
     path = Path(file)
-    if "\0" not in file and path.is_dir():
+    if is_folder(path):
         path = path / "record.json"
     record = read_record(path)
     if as_json:
