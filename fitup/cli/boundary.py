@@ -79,6 +79,8 @@ def _run_command(arguments: list[str]) -> int:
         result = command.main(arguments, prog_name="fitup", standalone_mode=False)
     except typer.Abort:
         raise KeyboardInterrupt from None
+    if result == INTERRUPTED:  # how some versions of the parser pass Ctrl-C on
+        raise KeyboardInterrupt
     return result if isinstance(result, int) else 0
 
 

@@ -17,7 +17,6 @@ import pytest
 
 from fitup import inspection
 from fitup.cli import inspecting
-from fitup.cli.boundary import run
 from fitup.cli.inspecting import PHOTO_SUFFIXES, find_photos, parse_points, worst
 from fitup.errors import UsageError
 from fitup.evidence import read_record, record_schema
@@ -25,21 +24,6 @@ from tests.photo.hostile import hostile_files
 
 ROOT = Path(__file__).parents[2]
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def fitup(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
-    """Run a command line in an empty folder; gives code, stdout and stderr."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("NO_COLOR", "1")
-    monkeypatch.setenv("COLUMNS", "80")
-
-    def call(*arguments: object) -> tuple[int, str, str]:
-        code = run([str(argument) for argument in arguments])
-        out, err = capsys.readouterr()
-        return code, out, err
-
-    return call
 
 
 @pytest.fixture
