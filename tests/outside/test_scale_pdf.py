@@ -60,7 +60,7 @@ def test_checker_squares_are_on_their_pitch(drawing):
 
 
 def test_caliper_crosses_are_at_their_printed_distance(drawing):
-    layout, _, _, boxes, (width, height), words = drawing
+    _, _, _, boxes, (width, height), words = drawing
     bars = of_size(boxes, 10.0, 0.12)
     centre = (bars[:, :2] + bars[:, 2:]) / 2
     assert len(centre) == 4
