@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from uncertainties import correlated_values, ufloat
 
 from fitup.profile import GapProfile, Influence
-from fitup.profile.budget import U_ARRIS_MM, U_STEP_MM, combined, uncertainty_budget
+from fitup.profile.budget import U_STEP_MM, combined, uncertainty_budget
 from fitup.verdict import DecisionRule, Limit, StationState, judge, probability_within
 
 Array = NDArray[np.float64]
@@ -35,6 +35,7 @@ class Station:
     tangent: float = 0.09
     u_tone_px: float = 0.10
     u_noise_px: float = 0.06
+    u_arris_mm: float = 0.014
     priors_px: dict[str, float] = field(
         default_factory=lambda: {"blur": 0.02, "floor": 0.05, "face": 0.03, "band": 0.04}
     )
@@ -69,7 +70,8 @@ def budget_of(station: Station) -> tuple[Influence, ...]:
         relative_u=lambda points: {name: np.full(len(points), u) for name, u in station.scale.items()}
     )
     response = SimpleNamespace(u_gap_px=station.u_tone_px)
-    return uncertainty_budget(scale, arrises, response, np.zeros((1, 2)))
+    shading = SimpleNamespace(u_gap_mm=np.array([station.u_arris_mm]))
+    return uncertainty_budget(scale, arrises, response, shading, np.zeros((1, 2)))
 
 
 def fit_variance_px(station: Station) -> float:
@@ -95,7 +97,7 @@ def test_combined_is_that_of_the_uncertainties_package(name):
     gap = (far - near + ufloat(0, station.u_tone_px)) * station.sample_mm
     for u in station.scale.values():
         gap *= 1 + ufloat(0, u)
-    gap += ufloat(0, U_STEP_MM) * station.tangent + ufloat(0, U_ARRIS_MM)
+    gap += ufloat(0, U_STEP_MM) * station.tangent + ufloat(0, station.u_arris_mm)
     assert combined(budget_of(station))[0] == pytest.approx(gap.std_dev, rel=1e-6)
 
 
@@ -139,7 +141,7 @@ def draw_gaps(station: Station, seed: int) -> Array:
     for u in station.scale.values():
         gap *= 1 + rng.normal(0, u, DRAWS)
     gap += rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * U_STEP_MM * station.tangent
-    return gap + rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * U_ARRIS_MM
+    return gap + rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * station.u_arris_mm
 
 
 @pytest.mark.parametrize("name", STATIONS)
