@@ -16,8 +16,9 @@ _USUAL_FOCAL_MM = 5.5  # real focal length of such cameras: 4 to 7 mm
 _U_EXIF, _U_EXIF_FOCUS_UNKNOWN, _U_CROPPED = 0.015, 0.02, 0.05
 _U_UNKNOWN = 0.15
 # Stabilised lenses and mounting put the principal point off the middle by some tenths of a percent of
-# the diagonal (order of magnitude from published phone calibrations); cropping by many percent.
-_U_CENTRE, _U_CENTRE_CROPPED = 0.004, 0.08
+# the diagonal (order of magnitude from published phone calibrations), in other cameras by up to three
+# percent; cropping by many percent.
+_U_CENTRE, _U_CENTRE_UNKNOWN, _U_CENTRE_CROPPED = 0.004, 0.015, 0.08
 _USUAL_ASPECTS = (4 / 3, 3 / 2)
 _PLAUSIBLE_EQUIVALENT_MM = (8.0, 400.0)
 
@@ -34,7 +35,9 @@ def camera_prior(camera: CameraInfo, width_px: int, height_px: int, px_per_mm: f
     if equivalent is None or not low <= equivalent <= high:
         far = _USUAL_EQUIVALENT_MM / _FULL_FRAME_DIAGONAL_MM * diagonal
         near = _stretch(far, _USUAL_FOCAL_MM, px_per_mm)
-        return CameraPrior(focal_px=near, u_relative=_U_UNKNOWN, u_centre_share=_U_CENTRE, source="assumed")
+        return CameraPrior(
+            focal_px=near, u_relative=_U_UNKNOWN, u_centre_share=_U_CENTRE_UNKNOWN, source="assumed"
+        )
     far = equivalent / _FULL_FRAME_DIAGONAL_MM * diagonal
     real = camera.focal_length_mm
     known = real is not None and 1.0 <= real <= 60.0
