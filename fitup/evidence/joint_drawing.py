@@ -61,8 +61,8 @@ class JointLine:
         return point, direction / max(float(np.hypot(*direction)), 1e-9)
 
 
-def joint_line(subject: Subject, factor: float) -> JointLine:
-    """The joint in the photo shrunk by `factor`."""
+def joint_line(subject: Subject, factor: float, left_px: float = 0.0) -> JointLine:
+    """The joint in the photo shrunk by `factor` and put `left_px` from the left edge of the page."""
     profile, scale = subject.profile, subject.scale
     centre_mm = scale.to_mm(profile.centre_px)
     # One millimetre towards +y is away from the target, whatever way the photo was held.
@@ -70,7 +70,7 @@ def joint_line(subject: Subject, factor: float) -> JointLine:
     outward = outward / np.maximum(np.hypot(*outward.T), 1e-9)[:, None]
     return JointLine(
         station_mm=profile.station_mm,
-        line_px=(profile.centre_px + 0.5) * factor - 0.5,
+        line_px=(profile.centre_px + 0.5) * factor - 0.5 + np.array([left_px, 0.0]),
         outward=outward,
         px_per_mm=float(np.median(scale.px_per_mm(centre_mm))) * factor,
     )
@@ -151,11 +151,17 @@ def _draw_datum(picture: Picture, line: JointLine, offset_px: float, unit: int) 
     draw_polyline(picture, stroke, WHITE, 5 * unit)
     draw_polyline(picture, stroke, BLACK, 2 * unit)
     text, face = "0 = datum mark", font(8 * unit)
-    width, height = text_size(text, face)
-    middle = point + direction * (offset_px + 32 * unit)
-    left = float(np.clip(middle[0] - width / 2, 0, max(0, picture.shape[1] - width - 4 * unit)))
-    top = float(np.clip(middle[1] - height / 2, 0, max(0, picture.shape[0] - height - 4 * unit)))
+    width, height = (size + 6 * unit for size in text_size(text, face))
+    away_px = offset_px + 26 * unit + _half_extent(direction, width, height)
+    middle = point + direction * away_px
+    left = float(np.clip(middle[0] - width / 2, 0, max(0, picture.shape[1] - width)))
+    top = float(np.clip(middle[1] - height / 2, 0, max(0, picture.shape[0] - height)))
     return [draw_label(picture, (left, top), text, face, colour=BLACK)]
+
+
+def _half_extent(direction: NDArray[np.float64], width: float, height: float) -> float:
+    """How far a box reaches from its middle along a direction [px]."""
+    return float(abs(direction[0]) * width + abs(direction[1]) * height) / 2
 
 
 def _draw_spot_words(
@@ -192,8 +198,14 @@ def _free_box(
     """A place for the words, away from the target if there is room, clear of those already written."""
     height, width = picture.shape[:2]
     box_width, box_height = size[0] + 6 * unit, size[1] + 6 * unit
-    for distance in (*range(48, 220, 22), *range(-60, -260, -22)):
-        middle = anchor + direction * distance * unit
+    half = _half_extent(direction, box_width, box_height)
+    along = np.array([-direction[1], direction[0]])
+    aside = 2 * _half_extent(along, box_width, box_height) + 4 * unit
+    outward = [(distance, shift) for shift in (0, 1, -1, 2, -2) for distance in range(40, 210, 22)]
+    inward = [(distance, 0) for distance in range(-50, -250, -22)]
+    for distance, shift in outward + inward:
+        away = direction * (distance * unit + math.copysign(half, distance))
+        middle = anchor + away + along * shift * aside
         left = int(np.clip(middle[0] - box_width / 2, 2, max(2, width - box_width - 2)))
         top = int(middle[1] - box_height / 2)
         box = (left, top, left + box_width, top + box_height)

@@ -25,7 +25,7 @@ __all__ = ["overlay_jpeg", "overlay_picture"]
 
 _PAGE_WIDTH = 1600
 _MOST_PHOTO_HEIGHT = 1500
-_TITLE_HEIGHT = 196
+_TITLE_HEIGHT = 226
 _UNIT = 3  # width of a thin line on the photo [px]
 _FINE_UNIT = 2  # the same in panels and legend
 _MOST_PANELS = 3
@@ -75,10 +75,11 @@ def _photo_part(subject: Subject, photo_path: str | os.PathLike[str] | None) -> 
     factor = min(_PAGE_WIDTH / photo.width_px, _MOST_PHOTO_HEIGHT / photo.height_px)
     size = (max(1, round(photo.width_px * factor)), max(1, round(photo.height_px * factor)))
     picture = _coloured(subject, photo_path, size)
-    draw_joint(picture, subject, joint_line(subject, factor), _UNIT)
     page = np.full((picture.shape[0], _PAGE_WIDTH, 3), 230, np.uint8)
     left = (_PAGE_WIDTH - picture.shape[1]) // 2
     page[:, left : left + picture.shape[1]] = picture
+    # Drawn on the page and not on the photo: beside an upright photo there is room for the words.
+    draw_joint(page, subject, joint_line(subject, factor, left), _UNIT)
     return page
 
 
@@ -111,7 +112,7 @@ def _title_bar(subject: Subject, caption: str) -> Picture:
     """Verdict word on its colour, then the numbers behind it and what to do."""
     verdict = subject.verdict
     look = VERDICT_LOOKS[str(verdict.word)]
-    big, middle, small = font(60, bold=True), font(28, bold=True), font(22)
+    big, middle, small = font(60, bold=True), font(28, bold=True), font(21)
     bar = np.full((_TITLE_HEIGHT, _PAGE_WIDTH, 3), 255, np.uint8)
     block = text_size(look.word, big)[0] + 60
     bar[:, :block] = rgb(look.colour)
@@ -119,7 +120,7 @@ def _title_bar(subject: Subject, caption: str) -> Picture:
     room = _PAGE_WIDTH - block - 40
     lines = [
         (f"largest gap {gap_and_where(verdict)}", middle),
-        (f"limit {limit_and_why(verdict)}", small),
+        *((line, small) for line in _wrapped(f"limit {limit_and_why(verdict)}", small, room, most=2)),
         *((line, small) for line in _wrapped(verdict.advice, small, room, most=2)),
         (caption or subject.photo.name, small),
     ]

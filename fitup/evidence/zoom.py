@@ -15,6 +15,7 @@ from fitup.evidence.canvas import Picture, draw_label, draw_polyline, fitted, fo
 from fitup.evidence.palette import BLACK, STATE_LOOKS, WHITE
 from fitup.evidence.subject import Subject
 from fitup.evidence.words import from_to, millimetres
+from fitup.photo import srgb_to_linear
 
 if TYPE_CHECKING:
     from fitup.verdict import Spot
@@ -25,6 +26,8 @@ _SEVERITY = ("over", "doubtful", "unseen", "within")
 _LEAST_LENGTH_MM = 12.0
 _MOST_LENGTH_MM = 40.0
 _ROOM_MM = 4.0
+_APART_MM = 6.0
+_MOST_PX_PER_MM = 44.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,7 +43,11 @@ class Place:
 def places_to_show(subject: Subject, most: int) -> list[Place]:
     """The worst spots in order; without spots the largest gap; without any gap nothing."""
     verdict = subject.verdict
-    spots = sorted(verdict.spots, key=_severity)[:most]
+    spots: list[Spot] = []
+    for spot in sorted(verdict.spots, key=_severity):
+        # The edge of a spot that is shown already is in view there.
+        if len(spots) < most and all(abs(spot.at_mm - shown.at_mm) > _APART_MM for shown in spots):
+            spots.append(spot)
     if not spots and math.isfinite(verdict.largest_gap_at_mm):
         reading = _reading(verdict.largest_gap_mm, verdict.largest_gap_u_mm)
         at_mm = verdict.largest_gap_at_mm
@@ -70,7 +77,8 @@ def _reading(gap_mm: float, u_mm: float) -> str:
 def zoom_panel(subject: Subject, place: Place, width: int, height: int, unit: int) -> Picture:
     """One panel (height, width, 3): title, straightened crop with both arrises, and a mm scale."""
     title_height = 20 * unit
-    length_mm = float(np.clip(place.length_mm + 2 * _ROOM_MM, _LEAST_LENGTH_MM, _MOST_LENGTH_MM))
+    least_mm = max(_LEAST_LENGTH_MM, width / _MOST_PX_PER_MM)
+    length_mm = max(least_mm, min(place.length_mm + 2 * _ROOM_MM, _MOST_LENGTH_MM))
     view = _View.about(subject, place.middle_mm, width / length_mm, (width, height - title_height))
     crop = view.crop(subject)
     _draw_arrises(crop, subject, view, unit)
@@ -145,9 +153,13 @@ class _View:
 
 
 def _stretched(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Contrast spread for the eye; nothing is measured in this picture."""
-    low, high = np.percentile(grey, (0.5, 99.5))
-    spread = (grey.astype(np.float32) - low) * (255.0 / max(float(high - low), 1.0))
+    """Linear light spread over the grey scale: an arris lies where the eye sees the middle of the slope.
+
+    Shown display-encoded, a gap looks narrower than it is. Nothing is measured in this picture.
+    """
+    light = srgb_to_linear(grey.astype(np.float32) / 255.0)
+    low, high = np.percentile(light, (0.5, 99.5))
+    spread = (light - low) * (255.0 / max(float(high - low), 1e-3))
     return np.asarray(np.clip(spread, 0, 255), dtype=np.uint8)
 
 
