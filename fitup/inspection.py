@@ -21,7 +21,7 @@ from fitup.edges import (
     straighten,
 )
 from fitup.photo import Photo, PhotoLimits, open_photo
-from fitup.profile import GapProfile, measure_gap
+from fitup.profile import ARRIS_RADIUS_MM, GapProfile, measure_gap
 from fitup.scale import PrintRecord, ScaleMap, edge_profiles, find_target, scale_map
 from fitup.verdict import DecisionRule, JointVerdict, Limit, Sheet, Wire, fillable_gap, judge
 
@@ -38,6 +38,7 @@ class InspectionSettings:
 
     wire: Wire
     sheet: Sheet | None = None
+    arris_radius_mm: float = ARRIS_RADIUS_MM
     joint_kind: str = "butt"
     procedure_limit_mm: float | None = None
     bridge_factor: float = 1.0
@@ -96,7 +97,7 @@ def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspe
         sheet_mm=settings.sheet.thickness_mm if settings.sheet else None,
         print_blur_px=response.blur_px if response.modelled else scale.print_blur_px,
     )
-    profile = measure_gap(scale, arrises, response)
+    profile = measure_gap(scale, arrises, response, arris_radius_mm=settings.arris_radius_mm)
     return Inspection(
         settings=settings,
         photo=photo,

@@ -40,11 +40,11 @@ SCENES: dict[str, Scene] = {
         gap_mm=lambda x: 0.3 + 0.9 * np.exp(-(((x - 120) / 12) ** 2)),
         covered_mm=((40, 44), (160, 165)),
     ),
-    "hairline": Scene(gap_mm=lambda x: 0.06 + 0 * x, slant_deg=3),
+    "hairline": Scene(gap_mm=lambda x: 0.06 + 0 * x, slant_deg=3, face=0.03),
     "slanted taper": Scene(gap_mm=lambda x: 0.1 + 2.4 * x / 210, slant_deg=8, grain_along=True, seed=2),
     "slanted away": Scene(gap_mm=lambda x: 0.8 + 0.2 * np.sin(x / 15), slant_deg=-8, face=0.3, seed=3),
     "lit floor": Scene(gap_mm=lambda x: 0.7 + 0.3 * np.sin(x / 20), floor=0.15, seed=4),
-    "back-lit": Scene(gap_mm=lambda x: 0.5 + 0.2 * np.sin(x / 20), floor=0.85, face=0.85, seed=5),
+    "back-lit": Scene(gap_mm=lambda x: 0.5 + 0.2 * np.sin(x / 20), floor=0.85, face=0.5, seed=5),
     "short openings": Scene(
         gap_mm=lambda x: 0.3 + 0.9 * ((x > 60) & (x < 61)) + 0.9 * ((x > 130) & (x < 133)), seed=6
     ),
@@ -57,6 +57,7 @@ SCENES: dict[str, Scene] = {
     ),
     "decoys": Scene(
         gap_mm=lambda x: 0.2 + 0 * x,
+        face=0.05,
         lines=((30, 120, 14.0, 0.5, 0.06), (60, 200, 31.0, 0.12, 0.2), (10, 205, 38.0, 0.1, 0.75)),
         seed=9,
     ),
@@ -74,7 +75,7 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Drawn]:
             scene = SCENES[name]
             path = save(scene, folder / f"{name.replace(' ', '_')}.jpg")
             settings = InspectionSettings(
-                wire=parse_wire("0.9mm"), sheet=parse_sheet(f"{scene.sheet_mm}mm")
+                wire=parse_wire("0.9mm"), sheet=parse_sheet(f"{scene.sheet_mm}mm"), arris_radius_mm=0.0
             )
             inspection = inspect(path, settings)
             truth = true_gap(scene, inspection.arrises.band.xy_mm)

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges.arris import FACE, RIGHT, WIDTH, ArrisFit, ArrisPriors, fit_arrises
+from fitup.edges.arris import FACE, RIGHT, WIDTH, ArrisFit, ArrisPriors, fit_arrises, profile_model
 from fitup.edges.band import Band
 
 __all__ = ["Arrises", "find_arrises"]
@@ -21,6 +21,7 @@ __all__ = ["Arrises", "find_arrises"]
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
+PULL = 0.35  # of the core: how far from the line the gap's middle may lie
 CORE_MM = 2.6  # the gap's middle is looked for this near to the line
 FLANK_PX = 12.0  # plate taken into the fit on either side
 DARK_FLOOR, DARK_FLOOR_SD = 0.03, 0.03  # light from a deep slot as a share of the plates' (prior)
@@ -31,6 +32,8 @@ UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM = 1.5, 0.75  # thin sheet, when nobody say
 KNOWN_BAND_SD_PX = 0.3
 BLUR_SD = 0.10  # of the print's blur as a guess at the joint's (relative)
 POOLED_BLUR_SD = 0.04  # the joint's own pooled blur varies along it about so much (relative)
+FACE_STRETCH = 10  # stations to either side that decide together whether the cut face shines
+FACE_ODDS = 1.0  # the plainer reading, that the visible edge is the arris, wins a draw
 BAD_FIT = 2.5  # residual over the photo's usual one from which a station is fitted again
 WIDE = 5.0  # gap over blur sigma from which a station tells the blur by itself
 
@@ -39,9 +42,11 @@ WIDE = 5.0  # gap over blur sigma from which a station tells the blur by itself
 class Arrises:
     """Both arrises of N stations in the joint frame [mm] with what the fit says of itself.
 
-    `face_far` (N,): True where the far plate's cut face is the visible one. `lit` (N,): the floor is brighter
-    than the plates. `tangent` (N,): tangent of the view angle across the joint. `contrast` (N,): dip of the
-    fitted profile as a share of the plate. `blur_px` is the pooled blur, `fit` the raw result in px.
+    `misfit_mm` (N, 2) is what the fitted edges leave unexplained around either arris, pooled over neighbours
+    so that noise does not count, divided by the edge's slope. `face_far` (N,): True where the far plate's cut
+    face is the visible one. `lit` (N,): the floor is brighter than the plates. `tangent` (N,): tangent of the
+    view angle across the joint. `contrast` (N,): dip of the fitted profile as a share of the plate. `blur_px`
+    is the pooled blur, `fit` the raw result in px.
     """
 
     band: Band
@@ -50,7 +55,7 @@ class Arrises:
     gap_mm: Array64
     variance_parts_mm2: dict[str, Array64]
     fit: ArrisFit
-    profiles: Array  # linear light, unturned
+    misfit_mm: Array64  # (N, 2) displacement that would explain the shape misfit at near and far arris
     face_far: NDArray[np.bool_]
     lit: NDArray[np.bool_]
     tangent: Array64
@@ -99,7 +104,7 @@ def find_arrises(
         gap_mm=fit.width_px * band.sample_mm,
         variance_parts_mm2={k: v * band.sample_mm**2 for k, v in parts.items()},
         fit=fit,
-        profiles=linear,
+        misfit_mm=_shape_misfit(data, fit) * band.sample_mm,
         face_far=face_far,
         lit=start.lit,
         tangent=tangent,
@@ -132,7 +137,7 @@ def _start(x: Array64, profiles: Array, blur_px: float, core_px: float) -> _Star
     side = np.clip((x + core_px) / (2 * core_px), 0, 1)
     base = left[:, None] + (right - left)[:, None] * side
     core = np.abs(x) <= core_px
-    pull = 1 - 0.15 * np.abs(x) / core_px
+    pull = np.exp(-0.5 * (x / (PULL * core_px)) ** 2)  # the line was found with care: stay near it
     below = np.where(core, (base - smooth) * pull, -np.inf)
     above = np.where(core, (smooth - base) * pull, -np.inf)
     lit = _majority(above.max(axis=1) > 1.5 * np.maximum(below.max(axis=1), 0.02 * base.mean(axis=1)))
@@ -151,10 +156,9 @@ def _start(x: Array64, profiles: Array, blur_px: float, core_px: float) -> _Star
     return _Start(near=near, far=far, left=left, right=right, floor=floor, lit=lit, deficit=deficit)
 
 
-def _majority(flags: NDArray[np.bool_], reach: int = 10) -> NDArray[np.bool_]:
-    """Smooth a flag along the joint: a stretch is lit from behind, not a single station."""
-    share = cv2.blur(flags.astype(np.float32)[None, :], (2 * reach + 1, 1))[0]
-    return np.asarray(share > 0.5)
+def _majority(flags: NDArray[np.bool_], reach: int = 20) -> NDArray[np.bool_]:
+    """Smooth a flag along the joint: a stretch is lit from behind, not a tack that shines."""
+    return _smooth_along(flags.astype(np.float64), reach) > 0.5
 
 
 def _crossing(x: Array64, level: Array64, beyond: NDArray[np.bool_], *, from_left: bool) -> Array64:
@@ -208,7 +212,7 @@ def _fit(
         floor=DARK_FLOOR * plate,
         floor_sd=np.where(start.lit, LIT_SD, DARK_FLOOR_SD * plate),
         face=share * start.right,
-        face_sd=(share + FACE_SHARE_LEAST_SD) * start.right,
+        face_sd=np.where(start.lit, LIT_SD, (share + FACE_SHARE_LEAST_SD) * start.right),
     )
     blur, blur_sd = print_blur_px, BLUR_SD
     wide = (start.far - start.near > WIDE * print_blur_px) & (np.abs(start.floor - plate) > 0.3 * plate)
@@ -261,7 +265,8 @@ def _pooled_light(light: _Light, fit: ArrisFit, start: _Start, pick: NDArray[np.
     if told.sum() >= 8:
         share, own = (fit.levels[:, 3] / right[pick])[told], (fit.face_sd / right[pick])[told]
         texture = np.sqrt(max(_spread(share) ** 2 - float(np.median(own)) ** 2, 0.05**2))
-        light = replace(light, face=float(np.median(share)) * right, face_sd=texture * right)
+        face_sd = np.where(start.lit, LIT_SD, texture * right)
+        light = replace(light, face=float(np.median(share)) * right, face_sd=face_sd)
     return light
 
 
@@ -294,11 +299,19 @@ def _both_faces(
     theta[:, WIDTH] += priors.band_px
     theta[:, FACE] = 0.8 * theta[:, RIGHT]
     bright = data.fit(theta, priors, iterations)
-    # Residuals hang together along the profile, so that fewer of them speak for themselves.
+    # Residuals hang together along the profile, so that fewer of them speak for themselves; and a face shines
+    # or not over a stretch, so that neighbours decide together.
     odds = (bright.misfit - dark.misfit) / (2 * max(dark.grain_factor, bright.grain_factor) ** 2)
-    share = 1 / (1 + np.exp(np.clip(odds, -50, 50)))
+    odds = _smooth_along(np.clip(odds, -20, 20), FACE_STRETCH)
+    share = 1 / (1 + np.exp(odds))
     choice = share * (1 - share) * (dark.width_px - bright.width_px) ** 2
-    return dark.replaced(everywhere, bright), choice
+    return dark.replaced(everywhere, bright, odds < -FACE_ODDS), choice
+
+
+def _smooth_along(values: Array64, reach: int) -> Array64:
+    """Mean over 2 reach + 1 stations."""
+    row = np.ascontiguousarray(values, np.float64)[None, :]
+    return np.asarray(cv2.blur(row, (2 * reach + 1, 1), borderType=cv2.BORDER_REPLICATE)[0])
 
 
 def _rescue(data: _Data, priors: ArrisPriors, fit: ArrisFit) -> ArrisFit:
@@ -308,7 +321,23 @@ def _rescue(data: _Data, priors: ArrisPriors, fit: ArrisFit) -> ArrisFit:
     if len(bad) == 0 or len(good) < 4:
         return fit
     theta = np.stack([np.interp(bad, good, column[good]) for column in fit.parameters.T], axis=1)
-    return fit.replaced(bad, data.at(bad).fit(theta, priors.at(bad), 6))
+    again = data.at(bad).fit(theta, priors.at(bad), 6)
+    return fit.replaced(bad, again, again.misfit < fit.misfit[bad])
+
+
+def _shape_misfit(data: _Data, fit: ArrisFit, reach: int = 3, stations: int = 10) -> Array64:
+    """Residual around either edge, pooled along the joint, as a displacement of that edge [px], (N, 2)."""
+    residual = data.profiles - profile_model(data.x, fit.parameters)
+    offsets = np.arange(-reach, reach + 1)
+    out = np.empty((len(residual), 2))
+    for side, edge in enumerate((fit.near_px, fit.far_px)):
+        columns = np.rint(edge - data.x[0]).astype(np.intp)[:, None] + offsets
+        inside = (columns >= 0) & (columns < len(data.x))
+        around = np.take_along_axis(residual, np.clip(columns, 0, len(data.x) - 1), axis=1) * inside
+        pooled = cv2.blur(around.astype(np.float64), (1, 2 * stations + 1), borderType=cv2.BORDER_REPLICATE)
+        slope = np.maximum(fit.slope_scale[:, side], 1e-3)
+        out[:, side] = np.sqrt(np.mean(pooled**2, axis=1)) / slope
+    return out
 
 
 def _theta(start: _Start, priors: ArrisPriors) -> Array64:

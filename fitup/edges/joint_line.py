@@ -1,11 +1,4 @@
-"""Where the joint runs: the long line beside the target that behaves like a gap over its whole length.
-
-A gap is a bar, darker (or, lit from behind, brighter) than both plates beside it. Evidence for such a bar is
-gathered at several widths across the joint at full resolution, since a hairline is lost in any smaller
-picture; along the joint the picture may be averaged first, for the joint runs that way. The best path through
-the evidence is found by dynamic programming. Each column's evidence is capped, so that a strong short line
-(a scratch, a pen stroke) cannot outweigh a weak long one.
-"""
+"""Where the joint runs: the long line beside the target that behaves like a gap over its whole length."""
 
 from __future__ import annotations
 
@@ -15,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from fitup.edges.line_path import PlaneView, bar_evidence, follow, long_line
 from fitup.errors import RetakeError, UsageError
 from fitup.photo import Photo
 from fitup.scale import ScaleMap
@@ -26,15 +20,11 @@ Array64 = NDArray[np.float64]
 
 SEARCH_FROM_MM = 3.0  # beyond the paper's edge: its shadow is a line too
 SEARCH_TO_MM = 60.0  # the joint lies within this distance of the target
-BAR_WIDTHS_PX = (1, 2, 4, 7, 12, 20, 32, 48)
 COLUMN_MM = 0.8  # averaged along the joint before the search
 CORRIDOR_MM = 2.0  # around points given by a person
-STEEPEST = 0.18  # slope of the joint against the target, mm/mm
+CORRIDOR_MM = 2.0  # around points given by a person
+CLEAR_MM = 5.0  # a rival keeps this far from the line
 SMOOTH_MM = 4.0  # along the joint
-# Contrast (Michelson, display-encoded) from which a column counts in full: a few times what the surface's own
-# grain reaches, within bounds.
-FULL_EVIDENCE = (0.03, 0.12)
-GRAIN_QUANTILE, GRAIN_FACTOR = 99, 4.0
 LEAST_EVIDENCE = 0.35  # mean share of full evidence below which no joint is believed
 RIVAL_SHARE = 0.8  # a second line this good makes the choice a person's
 
@@ -56,7 +46,7 @@ class JointLine:
 
     def at(self, s_mm: Array64) -> tuple[Array64, Array64]:
         """Points (N, 2) and unit normals (N, 2), pointing away from the target, at positions `s_mm` (N,)."""
-        xy = np.stack([np.interp(s_mm, self.s_mm, self.xy_mm[:, k]) for k in (0, 1)], axis=1)
+        xy = self._beyond(s_mm)
         reach = 1.0  # mm; the direction is that of a chord, so that nodes of the line leave no kinks
         ahead, behind = self._beyond(s_mm + reach), self._beyond(s_mm - reach)
         along = ahead - behind
@@ -102,14 +92,17 @@ def find_joint(
     if not start + 5 <= end:
         raise UsageError(f"The stretch from {start:.1f} to {end:.1f} mm is too short: give at least 5 mm.")
     view = _rectified(photo, scale, start, end, guide)
-    evidence = _evidence(view)
-    if guide is not None:
-        evidence = _corridor(view, evidence, guide)
-    rows, score = _best_path(evidence, view)
-    rival = 0.0 if guide is not None else _rival(evidence, rows, view)
+    evidence = bar_evidence(view)
+    rival = 0.0
     if guide is None:
-        _believe(score, rival)
-    return _line(view, evidence, rows, score, rival, guide is not None)
+        course, first = long_line(evidence, view)
+        rival = long_line(_away_from(evidence, course, view), view)[1]
+        _believe(first, rival)
+    else:
+        evidence = _corridor(view, evidence, guide)
+        course = (np.interp(view.x_mm, guide[:, 0], guide[:, 1]) - view.y_mm[0]) / view.row_mm
+    rows, score = follow(evidence, view, course)
+    return _line(view, evidence, np.rint(rows).astype(np.intp), score, rival, guide is not None)
 
 
 def line_along(xy_mm: Array64, *, evidence: float = 1.0, rival: float = 0.0, given: bool = True) -> JointLine:
@@ -123,16 +116,6 @@ def line_along(xy_mm: Array64, *, evidence: float = 1.0, rival: float = 0.0, giv
         rival=rival,
         given_by_person=given,
     )
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _View:
-    """A strip of the joint plane: rows are y, columns x, averaged along x."""
-
-    grey: Array  # (R, C)
-    x_mm: Array64  # (C,)
-    y_mm: Array64  # (R,)
-    row_mm: float
 
 
 def _guide(photo: Photo, scale: ScaleMap, points_px: Array64) -> Array64:
@@ -149,7 +132,7 @@ def _guide(photo: Photo, scale: ScaleMap, points_px: Array64) -> Array64:
     return mm
 
 
-def _rectified(photo: Photo, scale: ScaleMap, start: float, end: float, guide: Array64 | None) -> _View:
+def _rectified(photo: Photo, scale: ScaleMap, start: float, end: float, guide: Array64 | None) -> PlaneView:
     layout = scale.sighting.layout
     low, high = layout.paper_box_mm[3] + SEARCH_FROM_MM, SEARCH_TO_MM
     if guide is not None:
@@ -173,7 +156,7 @@ def _rectified(photo: Photo, scale: ScaleMap, start: float, end: float, guide: A
     grey = cv2.resize(full, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
     x = np.asarray(start + (np.arange(columns) + 0.5) * column_mm * fold, np.float64)
     y = np.asarray(low + np.arange(rows) * row_mm, np.float64)
-    return _View(grey=grey, x_mm=x, y_mm=y, row_mm=row_mm)
+    return PlaneView(grey=grey, x_mm=x, y_mm=y, row_mm=row_mm)
 
 
 def _highest_in_photo(
@@ -187,97 +170,17 @@ def _highest_in_photo(
     return float(y[inside].max()) if inside.any() else low
 
 
-def _evidence(view: _View) -> Array:
-    """Share of full evidence for a bar at each row and column, 0..1, over all widths."""
-    best = np.zeros_like(view.grey)
-    for width in BAR_WIDTHS_PX:
-        np.maximum(best, _bar_contrast(view.grey, width), out=best)
-    grain = float(np.percentile(best[::4, ::2], GRAIN_QUANTILE))
-    return np.minimum(best / np.clip(GRAIN_FACTOR * grain, *FULL_EVIDENCE), 1.0).astype(np.float32)
-
-
-def _bar_contrast(grey: Array, width: int) -> Array:
-    """Michelson contrast of a bar of `width` rows against the plate on either side, the weaker side."""
-    flank = min(max(width, 3), 10)
-    centre = cv2.blur(grey, (1, width)) if width > 1 else grey
-    beside = cv2.blur(grey, (1, flank))
-    away = width // 2 + 2 + flank // 2
-    rows = len(grey)
-    contrast = np.zeros_like(grey)
-    if rows <= 2 * away:
-        return contrast
-    before, after = beside[: rows - 2 * away], beside[2 * away :]
-    middle = centre[away : rows - away]
-    floor = np.float32(6)  # a few grey levels: keeps black on black from looking like contrast
-    lower = np.minimum(before, after)
-    upper = np.maximum(before, after)
-    dark = (lower - middle) / (lower + middle + floor)
-    lit = (middle - upper) / (middle + upper + floor)
-    contrast[away : rows - away] = np.maximum(dark, lit)
-    return contrast
-
-
-def _corridor(view: _View, evidence: Array, guide: Array64) -> Array:
+def _corridor(view: PlaneView, evidence: Array, guide: Array64) -> Array:
     """Forget evidence away from the line that a person gave."""
     y = np.interp(view.x_mm, guide[:, 0], guide[:, 1])
     near = np.abs(view.y_mm[:, None] - y) <= CORRIDOR_MM
     return np.asarray(np.where(near, evidence, 0), np.float32)
 
 
-def _best_path(evidence: Array, view: _View) -> tuple[NDArray[np.intp], float]:
-    """Row of the best path in every column, and its mean evidence (dynamic programming)."""
-    pooled = _pool_rows(evidence)
-    choice, total = _forward(pooled, view)
-    row = int(np.argmax(total))
-    path = np.empty(pooled.shape[1], np.intp)
-    for column in range(pooled.shape[1] - 1, -1, -1):
-        path[column] = row
-        row += int(choice[column, row])
-    score = float(pooled[path, np.arange(len(path))].mean())
-    rows = _peak_rows(evidence, path * 2)
-    return rows, score
-
-
-def _pool_rows(evidence: Array) -> Array:
-    even = evidence[: len(evidence) // 2 * 2]
-    return np.asarray(np.maximum(even[0::2], even[1::2]))
-
-
-def _forward(pooled: Array, view: _View) -> tuple[NDArray[np.int8], Array]:
-    """Best total evidence of a path ending in each row, and where each path came from."""
-    rows, columns = pooled.shape
-    step_mm = view.x_mm[1] - view.x_mm[0]
-    reach = max(1, int(np.ceil(STEEPEST * step_mm / (2 * view.row_mm))))
-    shifts = np.arange(-reach, reach + 1)
-    penalty = (0.05 * np.abs(shifts)).astype(np.float32)
-    total = pooled[:, 0].copy()
-    choice = np.zeros((columns, rows), np.int8)
-    padded = np.full(rows + 2 * reach, -1e9, np.float32)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, rows)
-    along = np.ascontiguousarray(pooled.T)
-    for column in range(1, columns):
-        padded[reach : reach + rows] = total
-        options = windows - penalty[:, None]
-        pick = options.argmax(axis=0)
-        choice[column] = shifts[pick]
-        total = options.max(axis=0) + along[column]
-    return choice, total
-
-
-def _peak_rows(evidence: Array, path: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Return the middle row of the plateau of best evidence within a few rows of the path."""
-    window = np.arange(-3, 4)
-    rows = np.clip(path[None, :] + window[:, None], 0, len(evidence) - 1)
-    local = evidence[rows, np.arange(len(path))]
-    top = local >= local.max(axis=0) - 1e-3
-    offset = (top * window[:, None]).sum(axis=0) / top.sum(axis=0)
-    return np.asarray(np.clip(np.rint(path + offset), 0, len(evidence) - 1), np.intp)
-
-
-def _rival(evidence: Array, rows: NDArray[np.intp], view: _View) -> float:
-    """Mean evidence of the best line that keeps clear of the found one."""
-    clear = np.abs(np.arange(len(evidence))[:, None] - rows) * view.row_mm > 5.0
-    return _best_path(np.where(clear, evidence, np.float32(0)), view)[1]
+def _away_from(evidence: Array, course: Array64, view: PlaneView) -> Array:
+    """Evidence that keeps clear of a course."""
+    clear = np.abs(np.arange(len(evidence))[:, None] - course) * view.row_mm > CLEAR_MM
+    return np.asarray(np.where(clear, evidence, 0), np.float32)
 
 
 def _believe(score: float, rival: float) -> None:
@@ -297,7 +200,7 @@ def _believe(score: float, rival: float) -> None:
 
 
 def _line(
-    view: _View, evidence: Array, rows: NDArray[np.intp], score: float, rival: float, given: bool
+    view: PlaneView, evidence: Array, rows: NDArray[np.intp], score: float, rival: float, given: bool
 ) -> JointLine:
     """Smooth the path along the joint, weighted by its evidence."""
     weight = evidence[rows, np.arange(len(rows))].astype(np.float64) + 1e-3

@@ -9,7 +9,7 @@ Lin, Gu, Yamazaki and Shum, CVPR 2004).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -49,6 +49,7 @@ class CameraResponse:
     residual: float
     modelled: bool
     u_gap_px: float
+    paper_white: float = float("nan")  # linear light of the print's paper, NaN where it was not seen
     note: str = ""
 
     def to_linear(self, profiles: Array) -> Array:
@@ -125,8 +126,9 @@ def estimate_response(offsets_px: Array64, profiles: Array, blur_guess_px: float
     theta, residual = _fit(x, edge, blur_guess_px)
     blur, radius = blur_guess_px * float(np.exp(theta[1])), float(np.exp(theta[4]))
     k, amount = float(theta[2]), float(theta[3])
+    white = float(np.median(edge[-max(len(edge) // 8, 1) :]))
     if not (residual < FIT_RESIDUAL and -0.3 <= k <= 1 and 0 <= amount <= 2 and 0.4 <= radius <= 4):
-        return PLAIN_RESPONSE
+        return replace(PLAIN_RESPONSE, paper_white=_linear_level(white, 0.0))
     return CameraResponse(
         contrast=k,
         amount=amount,
@@ -135,6 +137,7 @@ def estimate_response(offsets_px: Array64, profiles: Array, blur_guess_px: float
         residual=residual,
         modelled=True,
         u_gap_px=U_GAP_MODELLED_PX,
+        paper_white=_linear_level(white, k),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.edges import Arrises, CameraResponse
+from fitup.profile.arris_shading import ArrisShading
 from fitup.profile.result import Influence
 from fitup.scale import ScaleMap
 
@@ -19,9 +20,6 @@ Array64 = NDArray[np.float64]
 # Height step between clamped plates that one photo cannot see: rectangular within ±0.1 mm (common practice,
 # no source: thin sheet that is clamped flat).
 U_STEP_MM = 0.1 / np.sqrt(3)
-# Where on a rounded or burred arris the light changes: radius or burr up to 0.05 mm, each arris off by up to
-# half of it, both alike (geometry; from memory).
-U_ARRIS_MM = 0.05 / np.sqrt(3) / 2 * np.sqrt(2) / 1.5
 
 _SCALE_REMEDIES = {
     "saddles": "have the whole target in the photo, unglossy and flat",
@@ -32,7 +30,11 @@ _SCALE_REMEDIES = {
 
 
 def uncertainty_budget(
-    scale: ScaleMap, arrises: Arrises, response: CameraResponse, middle_mm: Array64
+    scale: ScaleMap,
+    arrises: Arrises,
+    response: CameraResponse,
+    shading: ArrisShading,
+    middle_mm: Array64,
 ) -> tuple[Influence, ...]:
     """All influences on the gap, largest mean first; every `u_mm` is (N,) [mm]."""
     parts = arrises.variance_parts_mm2
@@ -55,6 +57,12 @@ def uncertainty_budget(
             "photograph straight down on the joint and give the sheet's thickness (--sheet)",
         ),
         Influence(
+            name="shape of the edges",
+            u_mm=arrises.misfit_mm.sum(axis=1),
+            common=True,
+            remedy="turn the lamp so that no arris glints",
+        ),
+        Influence(
             name="tone curve",
             u_mm=np.full_like(gap, response.u_gap_px * sample_mm),
             common=True,
@@ -68,9 +76,9 @@ def uncertainty_budget(
         ),
         Influence(
             name="arris radius",
-            u_mm=np.full_like(gap, U_ARRIS_MM),
+            u_mm=shading.u_gap_mm,
             common=True,
-            remedy="nothing to do: edges are not perfectly sharp",
+            remedy="give the radius of the sheet's arrises (--arris-radius), light the plates evenly",
         ),
     ]
     for name, relative in scale.relative_u(middle_mm).items():

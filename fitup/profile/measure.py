@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.edges import Arrises, CameraResponse
+from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading
 from fitup.profile.budget import combined, uncertainty_budget
 from fitup.profile.result import GapProfile
 from fitup.scale import ScaleMap
@@ -15,31 +16,42 @@ __all__ = ["measure_gap"]
 Array64 = NDArray[np.float64]
 
 STEEP_TANGENT = 0.47  # 25 degrees: beyond, the near plate hides the floor and the arrises' shape matters
-LEAST_DIP_SIGMAS = 5.0  # dip of the profile over its noise
+LEAST_DIP_SIGMAS = 2.5  # dip of the profile over its noise
 LEAST_CONTRAST = 0.04  # dip as a share of the plates' light
-POOR_FIT = 0.12  # residual as a share of the dip
+POOR_FIT = 0.25  # residual as a share of the dip
+ROUGH = 0.12  # residual as a share of the plates' light: no plate and gap, but a tack, dirt, a shadow
 COVERED_SHARE = 0.35  # contrast below this share of the neighbours' is something lying over the gap
+COVERED_FROM = 0.5  # where the joint is fainter than that anyway, nothing can be said to lie over it
 NEIGHBOURHOOD_MM = 15.0
+STRAY_MM = 0.25  # off its neighbours' line by more than this and half the gap: some other line was fitted
 WORST_U_MM = 0.25  # a gap known no better than this was not seen
 
 
-def measure_gap(scale: ScaleMap, arrises: Arrises, response: CameraResponse) -> GapProfile:
+def measure_gap(
+    scale: ScaleMap,
+    arrises: Arrises,
+    response: CameraResponse,
+    *,
+    arris_radius_mm: float = ARRIS_RADIUS_MM,
+) -> GapProfile:
     """Gap square to the joint at every station [mm], its budget (JCGM 100) and what stayed unseen."""
     band = arrises.band
-    middle = band.points_mm((arrises.near_mm + arrises.far_mm) / 2)
-    budget = uncertainty_budget(scale, arrises, response, middle)
+    shading = arris_shading(arrises, response.paper_white, arris_radius_mm)
+    near, far = arrises.near_mm + shading.near_mm, arrises.far_mm - shading.far_mm
+    middle = band.points_mm((near + far) / 2)
+    budget = uncertainty_budget(scale, arrises, response, shading, middle)
     u_gap = combined(budget)
     reason = _unseen(arrises, u_gap)
     seen = np.array([word == "" for word in reason], dtype=bool)
     blank = np.where(seen, 0.0, np.nan)
     return GapProfile(
         station_mm=band.station_mm,
-        gap_mm=arrises.gap_mm + blank,
+        gap_mm=far - near + blank,
         u_gap_mm=u_gap + blank,
-        near_mm=arrises.near_mm + blank,
-        far_mm=arrises.far_mm + blank,
-        near_px=scale.to_px(band.points_mm(arrises.near_mm)) + blank[:, None],
-        far_px=scale.to_px(band.points_mm(arrises.far_mm)) + blank[:, None],
+        near_mm=near + blank,
+        far_mm=far + blank,
+        near_px=scale.to_px(band.points_mm(near)) + blank[:, None],
+        far_px=scale.to_px(band.points_mm(far)) + blank[:, None],
         centre_px=scale.to_px(np.where(seen[:, None], middle, band.xy_mm)),
         unseen_reason=tuple(reason),
         budget=budget,
@@ -52,21 +64,34 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64) -> list[str]:
     """Why each station cannot be trusted; "" where it can. The first that applies is named."""
     fit, band = arrises.fit, arrises.band
     dip = np.abs(fit.dip)
-    usual = _running_median(arrises.contrast, round(NEIGHBOURHOOD_MM / band.step_mm))
+    plates = fit.levels[:, [0, 2]].max(axis=1)
+    centre = (arrises.near_mm + arrises.far_mm) / 2
+    reach = round(NEIGHBOURHOOD_MM / band.step_mm)
+    stray = np.abs(centre - _running_median(centre, reach)) > STRAY_MM + arrises.gap_mm / 2
     burnt = _share_burnt(arrises)
+    usual = _running_median(arrises.contrast, reach)
     faint = (dip < LEAST_DIP_SIGMAS * fit.noise) | (arrises.contrast < LEAST_CONTRAST)
     tests = (
         ("outside photo", ~band.inside),
         ("steep view", np.abs(arrises.tangent) > STEEP_TANGENT),
         ("glare", burnt > 0.5),
-        ("covered", (faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > 3 * LEAST_CONTRAST)),
+        ("covered", _widened((faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > COVERED_FROM))),
         ("low contrast", faint),
-        ("poor fit", (fit.noise > POOR_FIT * dip) | ~np.isfinite(u_gap_mm) | (u_gap_mm > WORST_U_MM)),
+        ("poor fit", (fit.noise > POOR_FIT * dip) | (fit.noise > ROUGH * plates)),
+        ("poor fit", ~(u_gap_mm <= WORST_U_MM) | stray),
     )
     reason = np.full(len(dip), "", dtype=object)
     for word, applies in reversed(tests):
         reason[applies] = word
     return [str(word) for word in reason]
+
+
+def _widened(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Take in the stations beside covered ones: half a tack in a station's stretch spoils it too."""
+    wider = flags.copy()
+    wider[1:] |= flags[:-1]
+    wider[:-1] |= flags[1:]
+    return wider
 
 
 def _share_burnt(arrises: Arrises) -> Array64:

@@ -38,8 +38,8 @@ class SeenRule:
         When the share is not in 0 to 1 or the length is negative.
     """
 
-    least_seen_share: float = 0.90
-    """Share of the stations that must have a measured gap."""
+    least_seen_share: float = 0.80
+    """Share of the stations that must have a measured gap; tacks may hide a tenth of a thin joint."""
     longest_unseen_mm: float = 10.0
     """Longest unseen stretch that may be left to a person looking at it (a tack, a clamp's jaw) [mm]."""
 

@@ -95,10 +95,10 @@ def test_an_unseen_stretch_of_more_than_10_mm_is_a_retake(stations: int, word: V
     assert word != VerdictWord.RETAKE or "shine" in verdict.advice
 
 
-@pytest.mark.parametrize(("unseen", "word"), [(10, VerdictWord.GAUGE), (11, VerdictWord.RETAKE)])
-def test_less_than_90_percent_seen_is_a_retake(unseen: int, word: VerdictWord) -> None:
+@pytest.mark.parametrize(("unseen", "word"), [(20, VerdictWord.GAUGE), (21, VerdictWord.RETAKE)])
+def test_less_than_80_percent_seen_is_a_retake(unseen: int, word: VerdictWord) -> None:
     gaps = np.full(100, 0.3)
-    gaps[3 : 3 + 8 * unseen : 8] = NAN
+    gaps[3 : 3 + 4 * unseen : 4] = NAN
     assert np.isnan(gaps).sum() == unseen
     assert judge(profile_of(gaps), LIMIT).word == word
 

@@ -1,0 +1,162 @@
+"""The best line through a strip of the joint plane: evidence for a bar, and paths through it.
+
+A gap is a bar, darker (or, lit from behind, brighter) than both plates beside it. Evidence for such a bar is
+gathered at several widths across the joint at full resolution, since a hairline is lost in any smaller
+picture; along the joint the picture may be averaged first, for the joint runs that way. Each column's
+evidence is capped, so that a strong short line (a scratch, a pen stroke) cannot outweigh a weak long one.
+
+Two passes of dynamic programming: a free one finds the line, a second one follows it within a corridor about
+its smooth course and pays for leaving that course, so that grain along the joint does not lure it away where
+the gap is all but closed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["PlaneView", "bar_evidence", "follow", "long_line"]
+
+Array = NDArray[np.float32]
+Array64 = NDArray[np.float64]
+
+BAR_WIDTHS_PX = (1, 2, 4, 7, 12, 20, 32, 48)
+# Contrast (Michelson, display-encoded) from which a column counts in full: a few times what the surface's own
+# grain reaches, within bounds.
+FULL_EVIDENCE = (0.03, 0.12)
+GRAIN_QUANTILE, GRAIN_FACTOR = 99, 4.0
+STEEPEST = 0.18  # slope of the joint against the target, mm/mm
+FREE_TURN, BOUND_TURN = 0.05, 0.5  # evidence paid for a step across, in the free and in the second pass
+CORRIDOR_MM = 6.0  # half width of the second pass
+ROWS_POOLED, COLUMNS_POOLED = 3, 2  # of the free pass
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PlaneView:
+    """A strip of the joint plane: rows are y, columns x, averaged along x. `grey` (R, C)."""
+
+    grey: Array
+    x_mm: Array64
+    y_mm: Array64
+    row_mm: float
+
+
+def bar_evidence(view: PlaneView) -> Array:
+    """Share of full evidence for a bar at each row and column, 0..1, over all widths."""
+    best = np.zeros_like(view.grey)
+    for width in BAR_WIDTHS_PX:
+        np.maximum(best, _bar_contrast(view.grey, width), out=best)
+    grain = float(np.percentile(best[::4, ::2], GRAIN_QUANTILE))
+    full = min(max(GRAIN_FACTOR * grain, FULL_EVIDENCE[0]), FULL_EVIDENCE[1])
+    return np.asarray(np.minimum(best / full, 1.0), np.float32)
+
+
+def _bar_contrast(grey: Array, width: int) -> Array:
+    """Michelson contrast of a bar of `width` rows against the plate on either side, the weaker side."""
+    flank = min(max(width, 3), 10)
+    centre = cv2.blur(grey, (1, width)) if width > 1 else grey
+    beside = cv2.blur(grey, (1, flank))
+    away = width // 2 + 2 + flank // 2
+    rows = len(grey)
+    contrast = np.zeros_like(grey)
+    if rows <= 2 * away:
+        return contrast
+    before, after = beside[: rows - 2 * away], beside[2 * away :]
+    middle = centre[away : rows - away]
+    floor = np.float32(6)  # a few grey levels: keeps black on black from looking like contrast
+    lower = np.minimum(before, after)
+    upper = np.maximum(before, after)
+    dark = (lower - middle) / (lower + middle + floor)
+    lit = (middle - upper) / (middle + upper + floor)
+    contrast[away : rows - away] = np.maximum(dark, lit)
+    return contrast
+
+
+def long_line(evidence: Array, view: PlaneView) -> tuple[Array64, float]:
+    """Row (C,) of the best line through the whole view, bent like a parabola, and its mean evidence."""
+    pooled = _pooled(evidence)
+    path, score = _best_path(pooled, _reach(view, ROWS_POOLED, COLUMNS_POOLED), FREE_TURN)
+    weight = pooled[path, np.arange(len(path))].astype(np.float64) + 1e-3
+    columns = np.asarray((np.arange(len(path)) + 0.5) * COLUMNS_POOLED - 0.5, np.float64)
+    rows = np.asarray((path + 0.5) * ROWS_POOLED - 0.5, np.float64)
+    return _parabola(columns, rows, weight, np.arange(evidence.shape[1])), score
+
+
+def follow(evidence: Array, view: PlaneView, course: Array64) -> tuple[Array64, float]:
+    """Row (C,) of the best path near a course (C,), and its mean evidence."""
+    half = max(int(CORRIDOR_MM / view.row_mm), 4)
+    window = np.rint(course).astype(np.intp) + np.arange(-half, half + 1)[:, None]
+    inside = (window >= 0) & (window < len(evidence))
+    columns = np.arange(evidence.shape[1])
+    near = np.where(inside, evidence[np.clip(window, 0, len(evidence) - 1), columns], np.float32(0))
+    pooled = np.maximum(near[:-1:2], near[1::2])
+    path, score = _best_path(pooled, _reach(view, 2, 1), BOUND_TURN)
+    rows = _plateau_middle(near, path * 2)
+    return np.asarray(window[rows, columns], np.float64), score
+
+
+def _pooled(evidence: Array) -> Array:
+    """Best of neighbouring rows, mean of neighbouring columns."""
+    rows = len(evidence) // ROWS_POOLED * ROWS_POOLED
+    columns = evidence.shape[1] // COLUMNS_POOLED * COLUMNS_POOLED
+    blocks = evidence[:rows, :columns].reshape(rows // ROWS_POOLED, ROWS_POOLED, -1, COLUMNS_POOLED)
+    return np.asarray(blocks.max(axis=1).mean(axis=2))
+
+
+def _reach(view: PlaneView, row_step: int, column_step: int) -> int:
+    """Rows that a path may climb from column to column."""
+    step_mm = (view.x_mm[1] - view.x_mm[0]) * column_step
+    return max(1, int(np.ceil(STEEPEST * step_mm / (row_step * view.row_mm))))
+
+
+def _best_path(pooled: Array, reach: int, turn: float) -> tuple[NDArray[np.intp], float]:
+    """Row of the best path in every column and its mean evidence (dynamic programming)."""
+    rows, columns = pooled.shape
+    shifts = np.arange(-reach, reach + 1)
+    penalty = (turn * np.abs(shifts)).astype(np.float32)[:, None]
+    choice = np.empty((columns, rows), np.int8)
+    padded = np.full(rows + 2 * reach, -1e9, np.float32)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, rows)
+    along = np.ascontiguousarray(pooled.T)
+    total = along[0]
+    for column in range(1, columns):
+        padded[reach : reach + rows] = total
+        options = windows - penalty
+        choice[column] = options.argmax(axis=0)
+        total = options.max(axis=0) + along[column]
+    path = np.empty(columns, np.intp)
+    path[-1] = int(np.argmax(total))
+    for column in range(columns - 1, 0, -1):
+        path[column - 1] = path[column] + shifts[choice[column, path[column]]]
+    return path, float(pooled[path, np.arange(columns)].mean())
+
+
+def _plateau_middle(evidence: Array, path: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return the middle row of the plateau of best evidence within a few rows of the path."""
+    window = np.arange(-3, 4)
+    columns = np.arange(len(path))
+    local = evidence[np.clip(path + window[:, None], 0, len(evidence) - 1), columns]
+    top = local >= local.max(axis=0) - 1e-3
+    offset = (top * window[:, None]).sum(axis=0) / top.sum(axis=0)
+    return np.asarray(np.clip(np.rint(path + offset), 0, len(evidence) - 1), np.intp)
+
+
+def _parabola(x: Array64, y: Array64, weight: Array64, at: NDArray[np.int_]) -> Array64:
+    """Robust fit of a parabola (iteratively reweighted, Cauchy weights), evaluated at `at`."""
+    middle, half = x.mean(), max(float(np.ptp(x)) / 2, 1.0)
+
+    def powers(values: NDArray[np.floating] | NDArray[np.int_]) -> Array64:
+        t = (values - middle) / half
+        return np.stack([np.ones_like(t), t, t * t], axis=1)
+
+    design, robust = powers(x), np.ones_like(y)
+    coefficients: Array64 = np.zeros(3)
+    for _ in range(8):
+        w = np.sqrt(weight * robust)[:, None]
+        coefficients = np.linalg.lstsq(design * w, y * w[:, 0], rcond=None)[0]
+        off = y - design @ coefficients
+        robust = 1 / (1 + (off / max(2 * float(np.median(np.abs(off))), 1.0)) ** 2)
+    return np.asarray(powers(at) @ coefficients)
