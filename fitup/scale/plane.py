@@ -43,18 +43,31 @@ class PlaneFit:
     """A fitted plane at height z over the target's face.
 
     homography (3, 3) px <- mm; tangents (P, 3, 3); covariance (P, P) and gain (P, 2N), the change of
-    the parameters for a change of the measured saddles [1/px]. rotation, translation: target to camera.
+    the parameters for a change of the measured saddles [1/px]. residual_px (N, 2) at the face. rotation,
+    translation: target to camera.
     """
 
     homography: Matrix
     tangents: Matrix
     covariance: Matrix
     gain: Matrix
-    rms_px: float
+    residual_px: Matrix
     rotation: Matrix
     translation: Matrix
     focal_px: float
     u_focal: float
+
+    @property
+    def rms_px(self) -> float:
+        """Root mean square distance of the saddles from the fit."""
+        return float(np.sqrt((self.residual_px**2).sum(1).mean()))
+
+    @property
+    def lift_tangent(self) -> Matrix:
+        """(3, 3) derivative of the homography when points rise by 1 mm towards the camera."""
+        tangent = np.zeros((3, 3))
+        tangent[:, 2] = self.tangents[3:6, :, 2].T @ self.rotation[:, 2]  # the camera matrix times z
+        return tangent
 
 
 def pixel_shifts(homography: Matrix, tangents: Matrix, points_mm: Matrix) -> Matrix:
@@ -112,7 +125,7 @@ def fit_pose(
         tangents=tangents,
         covariance=covariance,
         gain=gain,
-        rms_px=_rms(residual),
+        residual_px=residual,
         rotation=rotation,
         translation=translation,
         focal_px=focal,
@@ -161,10 +174,6 @@ def _pose_matrices(
 
 def _design(matrix: Matrix, tangents: Matrix, points_mm: Matrix) -> Matrix:
     return pixel_shifts(matrix, tangents, points_mm).reshape(len(tangents), -1).T
-
-
-def _rms(residual: Matrix) -> float:
-    return float(np.sqrt(np.mean((residual**2).sum(1))))
 
 
 def _noise_px(residual: Matrix) -> float:

@@ -26,6 +26,8 @@ __all__ = ["ScaleMap", "edge_profiles", "scale_map"]
 # that no place looks perfect only because one of them happens to vanish there.
 _CORNER_DISTORTION = 0.01 / np.sqrt(3.0)
 _U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
+# How far a strip that passes the bent alarm may bow over 210 mm; steadies what short strips cannot tell.
+_USUAL_BOW_MM = 0.5
 _STRAIN_STEP_MM = 0.5
 _SAME_FIT, _SAME_FIT_PX = 1.15, 0.03
 _FOCAL_CONFLICT = 4.0
@@ -42,6 +44,7 @@ class ScaleMap:
 
     homography (3, 3) px <- mm. parameter_covariance (P, P) belongs to `tangents` (P, 3, 3), the
     derivatives of the homography. camera_position_mm (3,) has z from the joint's plane.
+    bow_mm is the bow that the residuals would mean if the strip, not the lens, made them.
     camera_known is False where the picture contradicts its EXIF or looks cropped.
     """
 
@@ -51,6 +54,8 @@ class ScaleMap:
     parameter_covariance: NDArray[np.float64]
     tangents: NDArray[np.float64]
     distortion_response: NDArray[np.float64]
+    bow_response: NDArray[np.float64]
+    bow_mm: float
     camera_position_mm: NDArray[np.float64]
     focal_px: float
     u_focal_relative: float
@@ -94,10 +99,11 @@ class ScaleMap:
         record = self.print_record
         u_print = DEFAULT_PRINT_U_RELATIVE if record is None else record.u_relative
         u_thickness = max(_U_THICKNESS_MM, 0.05 * self.thickness_mm) / self.camera_position_mm[2]
+        bow = self._strain(points, np.einsum("p,pij->ij", self.bow_response, self.tangents)[None])[0]
         return {
             "saddles": self.relative_u_saddles(points),
             "print": u_print * flat,
-            "thickness": u_thickness * flat,
+            "thickness": np.hypot(u_thickness * flat, bow),
             "lens and distance": self._relative_u_lens(points),
         }
 
@@ -177,6 +183,7 @@ def scale_map(
         raise _no_pose()
     sampling = float(np.median(np.sqrt(np.abs(np.linalg.det(jacobian(free, mm))))))
     response = _distortion_fields(sighting.saddles_px, size).reshape(2, -1) @ fit.gain.T
+    bow, bow_response = _apparent_bow(fit, mm, sighting.layout.length_mm)
     return ScaleMap(
         sighting=sighting,
         print_record=print_record,
@@ -184,6 +191,8 @@ def scale_map(
         parameter_covariance=fit.covariance,
         tangents=fit.tangents,
         distortion_response=response,
+        bow_response=bow * bow_response,
+        bow_mm=bow,
         camera_position_mm=camera,
         focal_px=fit.focal_px,
         u_focal_relative=fit.u_focal,
@@ -239,6 +248,24 @@ def _fit(
     if fit.rms_px > 1.5 * worst:
         raise _no_pose()
     return fit, "fitted", False
+
+
+def _apparent_bow(
+    fit: PlaneFit, mm: NDArray[np.float64], length_mm: float
+) -> tuple[float, NDArray[np.float64]]:
+    """How much the residuals look like a bowed strip, mm, and the fit's response to a bow of 1 mm.
+
+    A bow lifts the strip's middle off the plate, and the scale of the plate is then wrong although
+    the saddles fit almost as well as before.
+    """
+    height = 1 - (2 * (mm[:, 0] - mm[:, 0].mean()) / length_mm) ** 2
+    field = pixel_shifts(fit.homography, fit.lift_tangent[None], mm)[0] * height[:, None]
+    response = fit.gain @ field.ravel()
+    taken_up = np.einsum("p,pij->ij", response, fit.tangents)[None]
+    left = field - pixel_shifts(fit.homography, taken_up, mm)[0]
+    prior_mm = _USUAL_BOW_MM * length_mm / 210.0
+    steady = (fit.residual_px**2).mean() / prior_mm**2
+    return float((left * fit.residual_px).sum() / ((left**2).sum() + steady)), response
 
 
 def _no_pose() -> RetakeError:

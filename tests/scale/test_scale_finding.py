@@ -208,6 +208,15 @@ def test_smallest_photos_are_refused_and_do_not_crash():
         assert refusal(np.full(shape, 90, np.uint8)).reason == "no target"
 
 
+def test_same_photo_gives_the_same_bits(plain):
+    _, pixels = plain
+    first = find_target(photo_of(pixels))
+    for _ in range(5):
+        again = find_target(photo_of(pixels.copy()))
+        assert np.array_equal(again.saddles_px, first.saddles_px)
+        assert np.array_equal(again.homography, first.homography)
+
+
 def test_photo_is_not_written_to(plain):
     _, pixels = plain
     photo: Photo = photo_of(pixels)

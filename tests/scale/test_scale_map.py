@@ -288,6 +288,17 @@ def test_lens_term_is_the_real_error_of_a_distorting_lens():
             assert np.all(np.abs(scale_error(scene, scale, points)) < EYES * total)
 
 
+@pytest.mark.parametrize("bow_mm", [-0.7, -0.4, 0.4, 0.7])
+def test_slight_bow_that_passes_widens_the_uncertainty_enough(bow_mm):
+    scene = Scene(bow_mm=bow_mm)
+    scale = measured(scene)
+    u = scale.relative_u(JOINT_MM)
+    total = np.sqrt(u["saddles"] ** 2 + u["lens and distance"] ** 2 + u["thickness"] ** 2)
+    assert np.all(np.abs(scale_error(scene, scale)) < 1.5 * total)
+    assert scale.bow_mm == pytest.approx(bow_mm, abs=0.05)
+    assert np.median(u["saddles"]) > 3 * np.median(plain()[1].relative_u_saddles(JOINT_MM))
+
+
 def test_blur_of_the_prints_edges_is_the_drawn_blur():
     """The pixel's own width and bilinear sampling add up to 0.25 px² of variance."""
     for blur in (0.8, 1.5):
