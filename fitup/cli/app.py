@@ -23,7 +23,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 _target = typer.Typer(help="Draw the printed scale target and check a print.", rich_markup_mode=None)
-_record = typer.Typer(help="Look at stored records.", rich_markup_mode=None)
+_record = typer.Typer(help="Look at stored records and measure them again.", rich_markup_mode=None)
 app.add_typer(_target, name="target")
 app.add_typer(_record, name="record")
 
@@ -152,6 +152,17 @@ def record_show(
     from fitup.cli.records import show
 
     return show(file, as_json=json)
+
+
+@_record.command("repeat")
+def record_repeat(
+    file: Annotated[str, typer.Argument(metavar="RECORD", help="A record.json, or the folder it lies in.")],
+    photo: Annotated[str, typer.Argument(metavar="PHOTO", help="The photo of the record.")],
+) -> int:
+    """Measure the photo of a record again and compare every number."""
+    from fitup.cli.repeating import repeat
+
+    return repeat(file, photo)
 
 
 @app.command()

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import hashlib
 import io
+import math
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from PIL import Image, ImageOps
+from pillow_heif import register_heif_opener
 
 from fitup.evidence.canvas import Font, Picture, draw_label, draw_pattern, fitted, font, rgb, text_size
 from fitup.evidence.joint_drawing import draw_joint, joint_line
@@ -20,6 +23,9 @@ from fitup.evidence.palette import BLACK, STATE_LOOKS, VERDICT_LOOKS
 from fitup.evidence.subject import Subject
 from fitup.evidence.words import gap_and_where, limit_and_why
 from fitup.evidence.zoom import places_to_show, zoom_panel
+
+if TYPE_CHECKING:
+    from fitup.photo import Photo
 
 __all__ = ["overlay_jpeg", "overlay_picture"]
 
@@ -85,22 +91,28 @@ def _photo_part(subject: Subject, photo_path: str | os.PathLike[str] | None) -> 
 
 def _coloured(subject: Subject, path: str | os.PathLike[str] | None, size: tuple[int, int]) -> Picture:
     """The photo at `size` (width, height), in colour if the file is there and unchanged, else in grey."""
-    colour = None if path is None else _in_colour(Path(path), subject.photo.sha256, size)
+    colour = None if path is None else _in_colour(Path(path), subject.photo, size)
     if colour is not None:
         return colour
     grey = cv2.resize(subject.photo.grey8, size, interpolation=cv2.INTER_AREA)
     return np.ascontiguousarray(np.repeat(grey[..., None], 3, axis=2))
 
 
-def _in_colour(path: Path, sha256: str, size: tuple[int, int]) -> Picture | None:
+def _in_colour(path: Path, photo: Photo, size: tuple[int, int]) -> Picture | None:
     """Any trouble here costs the colours, never the result: the photo was measured already."""
     try:
         content = path.read_bytes() if path.stat().st_size <= _MOST_COLOUR_BYTES else b""
-        if hashlib.sha256(content).hexdigest() != sha256:
+        if hashlib.sha256(content).hexdigest() != photo.sha256:
             return None
+        if photo.format in ("HEIF", "AVIF"):
+            register_heif_opener()
         with Image.open(io.BytesIO(content)) as image:
             image.draft("RGB", (2 * max(size), 2 * max(size)))
             upright = ImageOps.exif_transpose(image)
+            if not math.isclose(
+                upright.width / upright.height, photo.width_px / photo.height_px, rel_tol=0.01
+            ):
+                return None
             upright.thumbnail((2 * max(size), 2 * max(size)), Image.Resampling.BOX)
             picture = np.asarray(upright.convert("RGB").resize(size, Image.Resampling.LANCZOS), np.uint8)
     except Exception:

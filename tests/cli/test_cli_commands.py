@@ -41,7 +41,7 @@ def test_help_names_all_commands_and_exit_codes(fitup: Run) -> None:
 
 
 @pytest.mark.parametrize(
-    "command", ["inspect", "target", "target draw", "target check", "record show", "schema"]
+    "command", ["inspect", "target", "target draw", "target check", "record show", "record repeat", "schema"]
 )
 def test_every_command_and_option_has_help(fitup: Run, command: str) -> None:
     code, out, _ = fitup(*command.split(), "--help")
