@@ -10,12 +10,13 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from fitup.cli.boundary import PipeClosedError, report
+from fitup.cli.boundary import report
 from fitup.errors import ExitCode, FitupError, UsageError
 
 if TYPE_CHECKING:
+    from fitup.cli.screen import Screen
     from fitup.evidence import Filing, InspectionRecord
     from fitup.inspection import InspectionSettings
 
@@ -226,50 +227,64 @@ def _place(text: str | None, option: str) -> float | None:
     return place_mm
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Done:
+    """One inspected photo."""
+
+    path: Path
+    record: InspectionRecord
+    folder: Path | None
+
+    @property
+    def code(self) -> int:
+        return int(_EXIT_CODES[self.record.verdict.word])
+
+
 def _run_all(photos: list[Path], settings: InspectionSettings, options: Options) -> list[int]:
-    from fitup.cli.screen import Screen, progress
+    from fitup.cli.screen import ProgressBar, Screen
 
     screen = None if options.json else Screen()
     codes = []
-    with progress(len(photos)) as bar:
+    with ProgressBar(len(photos)) as bar:
         for photo in photos:
             try:
-                code = _run_one(photo, settings, options, screen, alone=len(photos) == 1)
-            except (PipeClosedError, KeyboardInterrupt):
-                raise
+                result: _Done | Exception = _run_one(photo, settings, options)
             except Exception as error:  # one bad photo never stops the rest
-                code = report(error, about=photo.name)
-                if options.json:
-                    _print_json_error(photo, error, code)
-            codes.append(code)
-            if bar is not None:
-                bar.advance(bar.task_ids[0])
+                result = error
+            with bar.out_of_the_way():
+                codes.append(_tell(photo, result, screen, alone=len(photos) == 1))
     if screen is not None and len(photos) > 1:
         counts = Counter(codes)
         screen.summary([(_WORDS[code], counts[code]) for code in WORST_FIRST])
     return codes
 
 
-def _run_one(path: Path, settings: InspectionSettings, options: Options, screen: Any, *, alone: bool) -> int:
+def _run_one(path: Path, settings: InspectionSettings, options: Options) -> _Done:
     from fitup.evidence import build_record, save_inspection
     from fitup.inspection import inspect
 
     inspection = inspect(path, settings)
     filing = _filing(options)
-    folder = None
     if options.out is None:
-        record = build_record(inspection, filing)
-    else:
-        saved = save_inspection(inspection, options.out, photo_path=path, filing=filing)
-        record, folder = saved.record, saved.folder
-    code = int(_EXIT_CODES[record.verdict.word])
+        return _Done(path=path, record=build_record(inspection, filing), folder=None)
+    saved = save_inspection(inspection, options.out, photo_path=path, filing=filing)
+    return _Done(path=path, record=saved.record, folder=saved.folder)
+
+
+def _tell(photo: Path, result: _Done | Exception, screen: Screen | None, *, alone: bool) -> int:
+    """Show one result, or say on stderr why there is none; gives its exit code."""
+    if isinstance(result, Exception):
+        code = report(result, about=photo.name)
+        if screen is None:
+            _print_json_error(photo, result, code)
+        return code
     if screen is None:
-        _print_json(path, record, folder, code)
+        _print_json(result)
     elif alone:
-        screen.show(record, folder)
+        screen.show(result.record, result.folder)
     else:
-        screen.show_short(record)
-    return code
+        screen.show_short(result.record)
+    return result.code
 
 
 def _filing(options: Options) -> Filing:
@@ -278,16 +293,22 @@ def _filing(options: Options) -> Filing:
     return replace(Filing(), who=options.who, job=options.job, part=options.part, joint=options.joint)
 
 
-def _print_json(path: Path, record: InspectionRecord, folder: Path | None, code: int) -> None:
+def _print_json(done: _Done) -> None:
     from fitup.cli.screen import print_line
 
     line = {
-        "photo": str(path),
-        "exit_code": code,
-        "folder": None if folder is None else str(folder),
-        "record": record.model_dump(mode="json"),
+        "photo": _shown(done.path),
+        "exit_code": done.code,
+        "folder": None if done.folder is None else _shown(done.folder),
+        "record": done.record.model_dump(mode="json"),
     }
     print_line(json.dumps(line, allow_nan=False))
+
+
+def _shown(path: Path) -> str:
+    from fitup.evidence.writing import printable_name
+
+    return printable_name(str(path))
 
 
 def _print_json_error(path: Path, error: Exception, code: int) -> None:
@@ -295,5 +316,5 @@ def _print_json_error(path: Path, error: Exception, code: int) -> None:
 
     message = str(error) if isinstance(error, FitupError) else type(error).__name__
     reason = getattr(error, "reason", None)
-    line = {"photo": str(path), "exit_code": code, "error": message, "reason": reason}
+    line = {"photo": _shown(path), "exit_code": code, "error": message, "reason": reason}
     print_line(json.dumps(line, allow_nan=False))

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import os
-import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -30,7 +29,7 @@ if TYPE_CHECKING:
     from fitup.evidence import InspectionRecord
     from fitup.evidence.record import BudgetLine
 
-__all__ = ["Screen", "note", "print_line", "progress"]
+__all__ = ["ProgressBar", "Screen", "print_line"]
 
 # On black or white ground alike: black marks become the terminal's own text colour.
 _STATE_STYLES = {
@@ -83,7 +82,7 @@ class Screen:
         verdict = record.verdict
         line = Text.assemble(self._badge(record), " ", self._plain(record.photo.name))
         self._print(line)
-        self._print(Padding(Text(self._plain(f"largest gap {_gap(record)}, {verdict.advice}")), (0, 0, 0, 4)))
+        self._print(Padding(Text(self._plain(f"largest gap {_gap(record)}; {verdict.advice}")), (0, 0, 0, 4)))
 
     def summary(self, counts: Sequence[tuple[str, int]]) -> None:
         """How many photos ended how."""
@@ -184,22 +183,39 @@ def print_line(text: str) -> None:
         raise PipeClosedError from None
 
 
-def note(text: str) -> None:
-    """One line for a person on stderr."""
-    print(f"fitup: {one_line(text)}", file=sys.stderr, flush=True)
+class ProgressBar:
+    """A bar on stderr when there is more than one photo and somebody to look at it."""
 
+    def __init__(self, count: int) -> None:
+        console = Console(stderr=True)
+        self._bar: Progress | None = None
+        if count > 1 and console.is_terminal:
+            columns = (TextColumn("photos"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+            # Redirecting would send the results, which belong to stdout, to the bar's stderr.
+            self._bar = Progress(
+                *columns, console=console, transient=True, redirect_stdout=False, redirect_stderr=False
+            )
+            self._bar.add_task("photos", total=count)
 
-@contextmanager
-def progress(count: int) -> Iterator[Progress | None]:
-    """A progress bar on stderr when there is more than one photo and somebody to look at it."""
-    console = Console(stderr=True)
-    if count < 2 or not console.is_terminal:
-        yield None
-        return
-    columns = (TextColumn("photos"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True) as bar:
-        bar.add_task("photos", total=count)
-        yield bar
+    def __enter__(self) -> ProgressBar:
+        if self._bar is not None:
+            self._bar.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+
+    @contextmanager
+    def out_of_the_way(self) -> Iterator[None]:
+        """Clear the bar while a result is shown, then count it."""
+        if self._bar is None:
+            yield
+            return
+        self._bar.stop()
+        yield
+        self._bar.advance(self._bar.task_ids[0])
+        self._bar.start()
 
 
 def _on_colour(record: InspectionRecord) -> str:

@@ -31,6 +31,7 @@ __all__ = ["JointLine", "draw_joint", "joint_line", "runs"]
 
 _DRAWN_LAST = ("within", "unseen", "doubtful", "over")
 _MOST_LABELS = 8
+_DATUM_REACH_MM = 5.0  # the datum mark is drawn when the joint comes as near to it
 # Steps of the ticks and of the numbers that a person counts in [mm].
 _TICK_STEPS_MM = (1, 5, 10, 50, 100, 500)
 _LABEL_STEPS_MM = (5, 10, 20, 50, 100, 200, 500, 1000)
@@ -57,6 +58,12 @@ class JointLine:
         """Point and outward direction at one place along the joint."""
         line = self.beside(offset_px)
         point = np.array([np.interp(place_mm, self.station_mm, line[:, axis]) for axis in (0, 1)])
+        # Beyond its ends the line goes straight on.
+        beyond_mm = place_mm - float(np.clip(place_mm, self.station_mm[0], self.station_mm[-1]))
+        if beyond_mm and len(line) > 1:
+            end, inner = (0, 1) if beyond_mm < 0 else (-1, -2)
+            step_mm = self.station_mm[end] - self.station_mm[inner]
+            point = point + (line[end] - line[inner]) * (beyond_mm / step_mm)
         direction = np.array([np.interp(place_mm, self.station_mm, self.outward[:, axis]) for axis in (0, 1)])
         return point, direction / max(float(np.hypot(*direction)), 1e-9)
 
@@ -144,7 +151,7 @@ def _centred(picture: Picture, middle: NDArray[np.float64], text: str, face: Fon
 
 def _draw_datum(picture: Picture, line: JointLine, offset_px: float, unit: int) -> list[Box]:
     """A stroke across the joint at s = 0 with its name, when the joint passes there."""
-    if not line.station_mm[0] - 0.5 <= 0.0 <= line.station_mm[-1] + 0.5:
+    if not line.station_mm[0] - _DATUM_REACH_MM <= 0.0 <= line.station_mm[-1] + _DATUM_REACH_MM:
         return []
     point, direction = line.at(0.0)
     stroke = np.array([point - direction * offset_px, point + direction * (offset_px + 9 * unit)])

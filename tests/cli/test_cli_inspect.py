@@ -331,3 +331,33 @@ def test_reader_that_goes_away_is_no_crash(photo: Path) -> None:
         assert done.returncode == 141
         assert done.stderr == b""
     os.close(write_end)
+
+
+def test_progress_bar_stays_out_of_the_results(photo: Path, drawn: Any) -> None:
+    """With a terminal on stderr and a pipe on stdout the pipe gets JSON lines and nothing else."""
+    pty = pytest.importorskip("pty", reason="needs a Unix terminal")
+    shutil.copy(drawn("strong tone").path, photo.parent / "second.jpg")
+    master, slave = pty.openpty()
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "fitup",
+            "inspect",
+            str(photo.parent),
+            "--wire",
+            "0.9mm",
+            "--no-files",
+            "--json",
+        ],
+        stdout=subprocess.PIPE,
+        stderr=slave,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "TERM": "xterm"},
+        timeout=120,
+        check=False,
+    )
+    os.close(slave)
+    shown = os.read(master, 100_000)
+    os.close(master)
+    assert b"2/2" in shown
+    assert [json.loads(line)["exit_code"] for line in done.stdout.splitlines()] == [3, 0]

@@ -240,3 +240,25 @@ def test_a_drawn_photo_gives_all_pictures(drawn: Any) -> None:
     picture = overlay_picture(scene.inspection, scene.path, "drawn")
     assert count(picture, VERMILLION) > 1000
     assert plot_png(scene.inspection).startswith(b"\x89PNG")
+
+
+def test_joint_line_goes_straight_on_beyond_its_ends() -> None:
+    line = joint_line(make_inspection(), 1.0)
+    for place_mm in (-4.0, 0.0, 100.25, 210.0, 214.0):
+        point, direction = line.at(place_mm)
+        np.testing.assert_allclose(point, [120 + 8 * place_mm, 520 - 8 * 20], atol=1e-6)
+        np.testing.assert_allclose(direction, [0, -1], atol=1e-6)
+
+
+def test_words_of_neighbouring_spots_do_not_cover_each_other() -> None:
+    picture = np.full((700, 1600, 3), 200, np.uint8)
+    taken: list[tuple[int, int, int, int]] = []
+    for u in (800.0, 805.0, 815.0, 830.0):
+        box = joint_drawing._free_box(
+            picture, np.array([u, 400.0]), np.array([0.0, -1.0]), (300, 40), 3, taken
+        )
+        assert box is not None
+        assert not any(joint_drawing._overlap(box, other) for other in taken)
+        assert 0 <= box[0] < box[2] <= 1600
+        assert 0 <= box[1] < box[3] <= 700
+        taken.append(box)
