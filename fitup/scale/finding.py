@@ -25,7 +25,7 @@ __all__ = ["BENT_MM", "TargetSighting", "find_board", "find_target"]
 _LEVELS = (4, 2, 1)
 _LEAST_MARKERS = 4  # false single numbers occur on most photos, four of one strip in place never did
 _LEAST_SADDLES = 8
-_ENOUGH_SADDLES = 24
+_ENOUGH_SADDLES, _ENOUGH_MARKERS = 24, 12
 # Common part of neighbouring residuals: 0.07 mm for a bow of 1 mm over the long strip, 0.04-0.06 mm for a
 # lens that is off by 1 % at the corner (drawn photos); noise averages out of it.
 BENT_MM = 0.06
@@ -84,11 +84,19 @@ def find_board(
             continue
         if best is None or len(sighting.saddle_ids) > len(best.saddle_ids):
             best = sighting
-        if len(best.saddle_ids) >= min(_ENOUGH_SADDLES, len(best.layout.saddles_mm) // 2):
+        if _enough(best):
             break
     if best is None:
         raise max(failures, key=lambda failure: _RANK.index(failure.reason))
     return best
+
+
+def _enough(sighting: TargetSighting) -> bool:
+    """Whether a finer picture would hardly show more: a covered strip must not pay for all levels."""
+    saddles, markers = len(sighting.layout.saddles_mm), sighting.layout.marker_count
+    return len(sighting.saddle_ids) >= min(_ENOUGH_SADDLES, saddles // 2) and (
+        sighting.marker_count >= min(_ENOUGH_MARKERS, markers // 2)
+    )
 
 
 def _look(

@@ -16,6 +16,7 @@ _STOP = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 15, 0.005)
 _INLIER_MM = 0.4  # glare moves single corners by up to millimetres; sound ones stay within 0.2 mm
 _GATE_SIGMAS = 4.0
 _GATE_FLOOR_PX = 0.25  # a tighter gate would throw out sound saddles of an almost perfect picture
+_GROWTH_ROUNDS = 4
 _CONTRAST_SHARE = 0.3
 
 
@@ -52,12 +53,13 @@ def jacobian(matrix: NDArray[np.float64], points: NDArray[np.float64]) -> NDArra
 def refine_corners(
     grey: NDArray[np.uint8], guess: NDArray[np.float64], window: NDArray[np.int64]
 ) -> NDArray[np.float64]:
-    """Refine (N, 2) corners with half windows (N,), in few calls: alike windows share the smallest."""
+    """Refine (N, 2) corners with half windows (N,), in few calls: alike windows share their mean."""
     points = guess.copy()
     left = np.arange(len(guess))
     while len(left):
         size = int(window[left].min())
         now = left[window[left] <= 1.25 * size + 1]
+        size = int(np.rint(window[now].mean()))
         corners = np.ascontiguousarray(guess[now, None, :], dtype=np.float32)
         points[now] = cv2.cornerSubPix(grey, corners, (size, size), (-1, -1), _STOP).reshape(-1, 2)
         left = np.setdiff1d(left, now)
@@ -79,8 +81,8 @@ def fit_saddles(
     """Measure the saddles of a board.
 
     Those around the markers that were read come first (a homography from a few markers does not
-    reach far), then, with the better homography, all that lie in the picture: also saddles whose
-    own markers were not read.
+    reach far), then, with the better homography, all that lie in the picture, as long as that finds
+    more: also saddles whose own markers were not read.
 
     Parameters
     ----------
@@ -90,9 +92,13 @@ def fit_saddles(
     """
     near = _corners_of(layout, seen_squares)
     fit = _measure(grey, layout, start, near)
-    if len(near) < len(layout.saddles_mm) and len(fit.ids) >= 6:
-        everything = np.arange(len(layout.saddles_mm))
-        fit = _measure(grey, layout, fit.homography, everything)
+    everything = np.arange(len(layout.saddles_mm))
+    for _ in range(_GROWTH_ROUNDS if len(near) < len(everything) and len(fit.ids) >= 6 else 0):
+        wider = _measure(grey, layout, fit.homography, everything)
+        grown = len(wider.ids) > len(fit.ids)
+        fit = wider if len(wider.ids) >= len(fit.ids) else fit
+        if not grown:
+            break
     return fit
 
 
@@ -129,9 +135,12 @@ def _measure(
 
 
 def _windows(layout: TargetLayout, sampling: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Half side of the refinement window: as wide as the nearest marker allows (0.6 of its distance)."""
+    """Half side of the refinement window, 0.7 of the distance to the nearest marker.
+
+    Wider windows bring less noise until the marker comes in: 0.6 to 0.8 is best at 7 and 13 px/mm.
+    """
     free_mm = (layout.pitch_mm - layout.marker_mm) / np.sqrt(2)
-    return np.asarray(np.clip(np.rint(0.6 * free_mm * sampling), 5, 20).astype(np.int64))
+    return np.asarray(np.clip(np.rint(0.7 * free_mm * sampling), 5, 20).astype(np.int64))
 
 
 def _looks_like_saddle(
