@@ -1,0 +1,152 @@
+"""Render the demo photos anew: python demo_images/render.py [names...] [--out folder] [--variant ...].
+
+Needs the `render` extra. With an NVIDIA card use `--variant cuda_ad_rgb`. A full photo at 192 samples takes
+half a minute on a card and some hours on two processor cores. `--scale 0.2 --samples 16` gives a quick look,
+`--crop u v width height` renders a window of the full picture, `--linear` keeps the linear-light render.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parent)]
+
+PHOTO_LIMIT = 1_850_000  # bytes
+LANES = 100_000_000  # light paths followed at once
+
+
+def main() -> None:
+    """Render every photo that is named, or all of them."""
+    options = _options()
+    import mitsuba as mi
+
+    mi.set_variant(options.variant)
+    from scenes import SCENES
+
+    chosen = [
+        s for s in SCENES if not options.names or s.name in options.names or s.name[:2] in options.names
+    ]
+    options.out.mkdir(parents=True, exist_ok=True)
+    for scene in chosen:
+        start = time.perf_counter()
+        note = photo(scene, options)
+        print(f"{scene.name}: {note}, {time.perf_counter() - start:.0f} s", flush=True)
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("names", nargs="*", help="photo names or their numbers; none = all")
+    parser.add_argument("--out", type=Path, default=HERE)
+    parser.add_argument("--variant", default="llvm_ad_rgb")
+    parser.add_argument("--samples", type=int, default=192)
+    parser.add_argument("--scale", type=float, default=1.0, help="picture size; below 1 for trials only")
+    parser.add_argument("--detail", type=float, default=1.0, help="texture detail of the plates")
+    parser.add_argument("--crop", type=int, nargs=4, metavar=("U", "V", "W", "H"))
+    parser.add_argument(
+        "--linear", action="store_true", help="also keep the linear render (.npy, float16, grey)"
+    )
+    return parser.parse_args()
+
+
+def photo(scene: Any, options: argparse.Namespace) -> str:
+    """Render and develop one photo; write NAME.jpg and NAME.truth.json, or NAME.png for a trial."""
+    from assemble import build, truth
+    from camera import develop, save_jpeg
+
+    world, _parts = build(scene, options.detail)
+    linear = render(scene, world, options)
+    level = paper_level(scene, world, options)
+    pixels = develop(linear, level, scene.camera, scene.picture)
+    if options.linear:
+        grey = (linear @ np.array([0.299, 0.587, 0.114], dtype=np.float32)) * (
+            scene.picture.paper_level / level.mean()
+        )
+        np.save(options.out / f"{scene.name}.linear.npy", grey.astype(np.float16))
+    if options.crop or options.scale != 1.0:
+        Image.fromarray(pixels).save(options.out / f"{scene.name}.png")
+        return "trial"
+    path = options.out / f"{scene.name}.jpg"
+    quality = save_jpeg(pixels, path, scene.camera, scene.picture, scene.taken_at, PHOTO_LIMIT)
+    text = json.dumps(truth(scene, quality), indent=1)
+    (options.out / f"{scene.name}.truth.json").write_text(_short_lists(text) + "\n", encoding="utf-8")
+    return f"{path.stat().st_size / 1e6:.2f} MB, quality {quality}"
+
+
+def render(scene: Any, world: Any, options: argparse.Namespace) -> NDArray[np.float32]:
+    """(H, W, 3) linear light, the mean of several passes with their own seeds."""
+    import mitsuba as mi
+
+    sensor = _sensor(scene, options)
+    height, width = sensor.film().crop_size()[1], sensor.film().crop_size()[0]
+    each = max(1, min(options.samples, LANES // (height * width)))
+    passes = -(-options.samples // each)
+    integrator = mi.load_dict({"type": "path", "max_depth": 7, "rr_depth": 20})
+    total = np.zeros((height, width, 3), dtype=np.float32)
+    for k in range(passes):
+        picture = mi.render(
+            world, sensor=sensor, integrator=integrator, spp=each, seed=1000 * scene.joint.seed + k
+        )
+        total += np.minimum(np.array(picture)[..., :3], 60.0)
+    return total / np.float32(passes)
+
+
+def _sensor(scene: Any, options: argparse.Namespace) -> Any:
+    import mitsuba as mi
+
+    camera = scene.camera
+    width, height = round(camera.width_px * options.scale), round(camera.height_px * options.scale)
+    film: dict[str, Any] = {
+        "type": "hdrfilm",
+        "width": width,
+        "height": height,
+        "pixel_format": "rgb",
+        "component_format": "float32",
+        "rfilter": {"type": "box"},
+    }
+    if options.crop:
+        film |= dict(
+            zip(("crop_offset_x", "crop_offset_y", "crop_width", "crop_height"), options.crop, strict=True)
+        )
+    turn, eye = camera.rotation, camera.position_mm
+    pose = mi.ScalarTransform4f().look_at(
+        origin=eye.tolist(), target=(eye + turn[2]).tolist(), up=(-turn[1]).tolist()
+    )
+    field = float(np.degrees(2 * np.arctan(camera.width_px / 2 / camera.focal_px)))
+    lens = {"type": "perspective", "fov": field, "fov_axis": "x", "near_clip": 5.0, "far_clip": 1e5}
+    return mi.load_dict(lens | {"to_world": pose, "film": film, "sampler": {"type": "independent"}})
+
+
+def paper_level(scene: Any, world: Any, options: argparse.Namespace) -> NDArray[np.float32]:
+    """The render's level of plain paper (3,), from a small window over the strip's white right end."""
+    from assemble import paper_patch_mm
+
+    at = scene.camera.project(paper_patch_mm(scene)) * 0.25
+    low, high = np.floor(at.min(0)).astype(int), np.ceil(at.max(0)).astype(int)
+    window = argparse.Namespace(scale=0.25, crop=[*low.tolist(), *(high - low + 1).tolist()], samples=64)
+    patch = render(scene, world, window)
+    spots = np.rint(at - low).astype(int)
+    return np.median(patch[spots[:, 1], spots[:, 0]], axis=0)
+
+
+def _short_lists(text: str) -> str:
+    """Put lists of plain numbers and of pairs on long lines, so that the file stays readable."""
+    import re
+
+    text = re.sub(r"\[\s+([^\[\]{}]*?)\s+\]", lambda m: "[" + re.sub(r"\s+", " ", m[1]) + "]", text)
+    return re.sub(r"\],\s+\[", "], [", text)
+
+
+if __name__ == "__main__":
+    main()
