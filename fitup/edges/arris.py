@@ -10,7 +10,7 @@ blur^2.5/width^2): the blur is pooled over the photo, and the floor is expected 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,10 +48,17 @@ class ArrisPriors:
     band_sd_px: Array64
     log_blur: Array64
     log_blur_sd: Array64
+    near_px: Array64 | None = None  # where the near arris must be, when its neighbours tell
+    near_sd_px: float = 0.5
 
     def at(self, pick: NDArray[np.intp]) -> ArrisPriors:
         """Priors of the picked stations."""
-        return ArrisPriors(**{name: getattr(self, name)[pick] for name in self.__dataclass_fields__})
+        arrays = {
+            name: getattr(self, name)[pick]
+            for name in self.__dataclass_fields__
+            if isinstance(getattr(self, name), np.ndarray)
+        }
+        return replace(self, **arrays)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -183,6 +190,8 @@ def _stack(priors: ArrisPriors) -> tuple[Array, Array]:
     for column, value, sd in table:
         mean[:, column] = value
         precision[:, column] = 1 / np.maximum(sd, 1e-4) ** 2
+    if priors.near_px is not None:
+        mean[:, NEAR], precision[:, NEAR] = priors.near_px, 1 / priors.near_sd_px**2
     # A whiff of prior keeps the equations regular where a plate is not in the window at all.
     mean[:, LEFT] = mean[:, RIGHT] = 0.3
     precision[:, [LEFT, RIGHT]] = 1e-2

@@ -35,6 +35,9 @@ POOLED_BLUR_SD = 0.04  # the joint's own pooled blur varies along it about so mu
 FACE_STRETCH = 10  # stations to either side that decide together whether the cut face shines
 FACE_ODDS = 1.0  # the plainer reading, that the visible edge is the arris, wins a draw
 BAD_FIT = 2.5  # residual over the photo's usual one from which a station is fitted again
+LINE_STRETCH = 10  # stations to either side that tell where the line runs
+STRAY_PX = 1.5  # off that line
+NARROW = 3.5  # gap over blur sigma up to which grain can be taken for the gap
 WIDE = 5.0  # gap over blur sigma from which a station tells the blur by itself
 
 
@@ -211,8 +214,9 @@ def _fit(
     light = _Light(
         floor=DARK_FLOOR * plate,
         floor_sd=np.where(start.lit, LIT_SD, DARK_FLOOR_SD * plate),
-        face=share * start.right,
-        face_sd=np.where(start.lit, LIT_SD, (share + FACE_SHARE_LEAST_SD) * start.right),
+        # Lit from below, the face's light lies anywhere between none and the floor's.
+        face=np.where(start.lit, start.floor / 2, share * start.right),
+        face_sd=np.where(start.lit, start.floor / np.sqrt(12), (share + FACE_SHARE_LEAST_SD) * start.right),
     )
     blur, blur_sd = print_blur_px, BLUR_SD
     wide = (start.far - start.near > WIDE * print_blur_px) & (np.abs(start.floor - plate) > 0.3 * plate)
@@ -265,8 +269,8 @@ def _pooled_light(light: _Light, fit: ArrisFit, start: _Start, pick: NDArray[np.
     if told.sum() >= 8:
         share, own = (fit.levels[:, 3] / right[pick])[told], (fit.face_sd / right[pick])[told]
         texture = np.sqrt(max(_spread(share) ** 2 - float(np.median(own)) ** 2, 0.05**2))
-        face_sd = np.where(start.lit, LIT_SD, texture * right)
-        light = replace(light, face=float(np.median(share)) * right, face_sd=face_sd)
+        face = np.where(start.lit, light.face, float(np.median(share)) * right)
+        light = replace(light, face=face, face_sd=np.where(start.lit, light.face_sd, texture * right))
     return light
 
 
@@ -302,7 +306,9 @@ def _both_faces(
     # Residuals hang together along the profile, so that fewer of them speak for themselves; and a face shines
     # or not over a stretch, so that neighbours decide together.
     odds = (bright.misfit - dark.misfit) / (2 * max(dark.grain_factor, bright.grain_factor) ** 2)
-    odds = _smooth_along(np.clip(odds, -20, 20), FACE_STRETCH)
+    # In a slot narrower than the blur nothing shines but the plates themselves.
+    slot = start.far - start.near < NARROW * np.exp(priors.log_blur)
+    odds = _smooth_along(np.where(slot, 20.0, np.clip(odds, -20, 20)), FACE_STRETCH)
     share = 1 / (1 + np.exp(odds))
     choice = share * (1 - share) * (dark.width_px - bright.width_px) ** 2
     return dark.replaced(everywhere, bright, odds < -FACE_ODDS), choice
@@ -315,14 +321,34 @@ def _smooth_along(values: Array64, reach: int) -> Array64:
 
 
 def _rescue(data: _Data, priors: ArrisPriors, fit: ArrisFit) -> ArrisFit:
-    """Fit stations that fit much worse than the photo's usual ones again, started from their neighbours."""
-    usual = fit.noise <= BAD_FIT * np.median(fit.noise)
-    bad, good = np.flatnonzero(~usual), np.flatnonzero(usual)
-    if len(bad) == 0 or len(good) < 4:
+    """Fit again, started from their neighbours, the stations that fit badly or strayed off the line.
+
+    Beside a hairline a line of grain can fit better than the gap itself; so a narrow station that strayed is
+    held to the line of its neighbours.
+    """
+    centre = fit.near_px + fit.width_px / 2
+    usual = _running_median(centre, LINE_STRETCH)
+    stray = (np.abs(centre - usual) > STRAY_PX) & (fit.width_px < NARROW * fit.blur_px)
+    bad = fit.noise > BAD_FIT * np.median(fit.noise)
+    good = np.flatnonzero(~(stray | bad))
+    if len(good) == len(centre) or len(good) < 4:
         return fit
-    theta = np.stack([np.interp(bad, good, column[good]) for column in fit.parameters.T], axis=1)
-    again = data.at(bad).fit(theta, priors.at(bad), 6)
-    return fit.replaced(bad, again, again.misfit < fit.misfit[bad])
+    for again, held in ((np.flatnonzero(bad & ~stray), False), (np.flatnonzero(stray), True)):
+        if len(again) == 0:
+            continue
+        theta = np.stack([np.interp(again, good, column[good]) for column in fit.parameters.T], axis=1)
+        near = usual[again] - theta[:, WIDTH] / 2
+        theta[:, 0] = near if held else theta[:, 0]
+        chosen = replace(priors.at(again), near_px=near if held else None)
+        other = data.at(again).fit(theta, chosen, 6)
+        fit = fit.replaced(again, other, (other.misfit < fit.misfit[again]) | held)
+    return fit
+
+
+def _running_median(values: Array64, reach: int) -> Array64:
+    padded = np.pad(values, reach, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
+    return np.asarray(np.median(windows, axis=1))
 
 
 def _shape_misfit(data: _Data, fit: ArrisFit, reach: int = 3, stations: int = 10) -> Array64:
@@ -344,7 +370,7 @@ def _theta(start: _Start, priors: ArrisPriors) -> Array64:
     """Starting parameters; a narrow gap starts from its missing light, not from its blurred half levels."""
     near, far = start.near, start.far
     plate = (start.left + start.right) / 2
-    narrow = far - near < 3.5 * np.exp(priors.log_blur)
+    narrow = far - near < NARROW * np.exp(priors.log_blur)
     floor = np.where(narrow & ~start.lit, priors.floor, start.floor)
     by_light = start.deficit / np.maximum(np.abs(plate - floor), 1e-3)
     width = np.where(narrow, np.clip(by_light, 0.05, far - near), far - near)

@@ -25,6 +25,7 @@ CORRIDOR_MM = 2.0  # around points given by a person
 CORRIDOR_MM = 2.0  # around points given by a person
 CLEAR_MM = 5.0  # a rival keeps this far from the line
 SMOOTH_MM = 4.0  # along the joint
+FOOT_STRETCH_MM = 20.0  # of the line, whose direction decides where the datum mark's foot is
 LEAST_EVIDENCE = 0.35  # mean share of full evidence below which no joint is believed
 RIVAL_SHARE = 0.8  # a second line this good makes the choice a person's
 
@@ -92,17 +93,17 @@ def find_joint(
     if not start + 5 <= end:
         raise UsageError(f"The stretch from {start:.1f} to {end:.1f} mm is too short: give at least 5 mm.")
     view = _rectified(photo, scale, start, end, guide)
-    evidence = bar_evidence(view)
+    evidence, contrast = bar_evidence(view)
     rival = 0.0
     if guide is None:
         course, first = long_line(evidence, view)
         rival = long_line(_away_from(evidence, course, view), view)[1]
         _believe(first, rival)
     else:
-        evidence = _corridor(view, evidence, guide)
+        evidence, contrast = _corridor(view, evidence, guide), _corridor(view, contrast, guide)
         course = (np.interp(view.x_mm, guide[:, 0], guide[:, 1]) - view.y_mm[0]) / view.row_mm
-    rows, score = follow(evidence, view, course)
-    return _line(view, evidence, np.rint(rows).astype(np.intp), score, rival, guide is not None)
+    rows, score = follow(evidence, contrast, view, course)
+    return _line(view, evidence, rows, score, rival, guide is not None)
 
 
 def line_along(xy_mm: Array64, *, evidence: float = 1.0, rival: float = 0.0, given: bool = True) -> JointLine:
@@ -227,14 +228,14 @@ def _smooth(x: Array64, y: Array64, weight: Array64) -> Array64:
 
 
 def _foot_of_origin(xy: Array64, length: Array64) -> float:
-    """Position along the line of the foot of the perpendicular from the datum mark (the origin)."""
-    chord = np.diff(xy, axis=0)
-    size = np.hypot(*chord.T)
-    # Sought where the line, continued straight past its ends, passes x closest to the origin.
-    t = -(xy[:-1] * chord).sum(axis=1) / size
-    low = np.where(np.arange(len(size)) == 0, -np.inf, 0.0)
-    high = np.where(np.arange(len(size)) == len(size) - 1, np.inf, size)
-    t = np.clip(t, low, high)
-    distance = np.linalg.norm(xy[:-1] + (t / size)[:, None] * chord, axis=1)
-    nearest = int(np.argmin(distance))
-    return float(length[nearest] + t[nearest])
+    """Position along the line of the foot of the perpendicular from the datum mark (the origin).
+
+    The line's direction there is that of a stretch of it, not of two neighbouring points, whose scatter would
+    swing the foot by its distance from the joint.
+    """
+    nearest = int(np.argmin(np.linalg.norm(xy, axis=1)))
+    near = np.abs(length - length[nearest]) <= FOOT_STRETCH_MM
+    middle, middle_length = xy[near].mean(axis=0), float(length[near].mean())
+    along = np.linalg.svd(xy[near] - middle)[2][0]
+    along = along * np.sign(along[0])
+    return middle_length - float(middle @ along)

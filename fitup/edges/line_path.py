@@ -44,14 +44,14 @@ class PlaneView:
     row_mm: float
 
 
-def bar_evidence(view: PlaneView) -> Array:
-    """Share of full evidence for a bar at each row and column, 0..1, over all widths."""
+def bar_evidence(view: PlaneView) -> tuple[Array, Array]:
+    """Share of full evidence for a bar (R, C), 0..1, over all widths, and the contrast it comes from."""
     best = np.zeros_like(view.grey)
     for width in BAR_WIDTHS_PX:
         np.maximum(best, _bar_contrast(view.grey, width), out=best)
     grain = float(np.percentile(best[::4, ::2], GRAIN_QUANTILE))
     full = min(max(GRAIN_FACTOR * grain, FULL_EVIDENCE[0]), FULL_EVIDENCE[1])
-    return np.asarray(np.minimum(best / full, 1.0), np.float32)
+    return np.asarray(np.minimum(best / full, 1.0), np.float32), best
 
 
 def _bar_contrast(grey: Array, width: int) -> Array:
@@ -85,17 +85,24 @@ def long_line(evidence: Array, view: PlaneView) -> tuple[Array64, float]:
     return _parabola(columns, rows, weight, np.arange(evidence.shape[1])), score
 
 
-def follow(evidence: Array, view: PlaneView, course: Array64) -> tuple[Array64, float]:
-    """Row (C,) of the best path near a course (C,), and its mean evidence."""
+def follow(
+    evidence: Array, contrast: Array, view: PlaneView, course: Array64
+) -> tuple[NDArray[np.intp], float]:
+    """Row (C,) of the best path near a course (C,), and its mean evidence.
+
+    Contrast counts beside the capped evidence: it peaks in the middle of a wide gap, where evidence is full
+    from side to side.
+    """
     half = max(int(CORRIDOR_MM / view.row_mm), 4)
     window = np.rint(course).astype(np.intp) + np.arange(-half, half + 1)[:, None]
     inside = (window >= 0) & (window < len(evidence))
     columns = np.arange(evidence.shape[1])
-    near = np.where(inside, evidence[np.clip(window, 0, len(evidence) - 1), columns], np.float32(0))
+    clipped = np.clip(window, 0, len(evidence) - 1)
+    near = np.where(inside, evidence[clipped, columns] + contrast[clipped, columns], np.float32(0))
     pooled = np.maximum(near[:-1:2], near[1::2])
-    path, score = _best_path(pooled, _reach(view, 2, 1), BOUND_TURN)
-    rows = _plateau_middle(near, path * 2)
-    return np.asarray(window[rows, columns], np.float64), score
+    path, _ = _best_path(pooled, _reach(view, 2, 1), BOUND_TURN)
+    rows = clipped[_plateau_middle(near, path * 2), columns]
+    return rows, float(evidence[rows, columns].mean())
 
 
 def _pooled(evidence: Array) -> Array:
@@ -153,10 +160,10 @@ def _parabola(x: Array64, y: Array64, weight: Array64, at: NDArray[np.int_]) -> 
         return np.stack([np.ones_like(t), t, t * t], axis=1)
 
     design, robust = powers(x), np.ones_like(y)
-    coefficients: Array64 = np.zeros(3)
+    coefficients = np.asarray(np.zeros(3), np.float64)
     for _ in range(8):
         w = np.sqrt(weight * robust)[:, None]
-        coefficients = np.linalg.lstsq(design * w, y * w[:, 0], rcond=None)[0]
+        coefficients = np.asarray(np.linalg.lstsq(design * w, y * w[:, 0], rcond=None)[0], np.float64)
         off = y - design @ coefficients
         robust = 1 / (1 + (off / max(2 * float(np.median(np.abs(off))), 1.0)) ** 2)
     return np.asarray(powers(at) @ coefficients)

@@ -30,7 +30,7 @@ ARRIS_RADIUS_MM = 0.05  # sheared or laser-cut thin sheet, edges broken lightly 
 _U_RADIUS = 0.4  # relative
 _RIM = 0.9  # effective width of the rim in radii
 _SURROUNDINGS = 0.45  # mean light mirrored by the rim, as a share of white paper's
-_U_SURROUNDINGS = 0.2  # relative
+_U_SURROUNDINGS, _U_SURROUNDINGS_LIT = 0.2, 0.5  # relative; neighbouring arrises see much the same
 _LEAST_STEP = 0.25  # contrast between plate and gap, below which the formula is not stretched
 _FARTHEST = 1.0  # no displacement beyond the rim itself, in radii
 
@@ -68,11 +68,9 @@ def _displacement(plate: Array64, gap: Array64, paper_white: float) -> tuple[Arr
     """Displacement and its uncertainty from the light on the rim, both in radii."""
     plate = np.maximum(plate, 1e-3)
     around = _SURROUNDINGS * paper_white
-    # Lit from below, the rim also mirrors the bright face opposite: somewhere between both lights.
-    lit = gap > np.maximum(plate, around)
-    rim = np.where(lit, (around + gap) / 2, around)
-    u_rim = np.where(lit, np.abs(gap - around) / np.sqrt(12), _U_SURROUNDINGS * around)
+    # Lit from below, the rim mirrors now the dark sky line, now the bright face opposite.
+    u_rim = np.where(gap > plate, _U_SURROUNDINGS_LIT, _U_SURROUNDINGS) * around
     step = plate - gap
     step = np.where(np.abs(step) < _LEAST_STEP * plate, np.copysign(_LEAST_STEP * plate, step), step)
-    shift = np.clip(_RIM * (plate - rim) / step, -_FARTHEST, _FARTHEST)
+    shift = np.clip(_RIM * (plate - around) / step, -_FARTHEST, _FARTHEST)
     return shift, np.minimum(np.abs(_RIM * u_rim / step), 0.6)

@@ -19,6 +19,7 @@ STEEP_TANGENT = 0.47  # 25 degrees: beyond, the near plate hides the floor and t
 LEAST_DIP_SIGMAS = 2.5  # dip of the profile over its noise
 LEAST_CONTRAST = 0.04  # dip as a share of the plates' light
 POOR_FIT = 0.25  # residual as a share of the dip
+CLEAR = 0.4  # contrast from which the profile must fit as one of plate, gap and plate; a hairline is faint
 ROUGH = 0.12  # residual as a share of the plates' light: no plate and gap, but a tack, dirt, a shadow
 COVERED_SHARE = 0.35  # contrast below this share of the neighbours' is something lying over the gap
 COVERED_FROM = 0.5  # where the joint is fainter than that anyway, nothing can be said to lie over it
@@ -77,7 +78,10 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64) -> list[str]:
         ("glare", burnt > 0.5),
         ("covered", _widened((faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > COVERED_FROM))),
         ("low contrast", faint),
-        ("poor fit", (fit.noise > POOR_FIT * dip) | (fit.noise > ROUGH * plates)),
+        (
+            "poor fit",
+            ((fit.noise > POOR_FIT * dip) & (arrises.contrast > CLEAR)) | (fit.noise > ROUGH * plates),
+        ),
         ("poor fit", ~(u_gap_mm <= WORST_U_MM) | stray),
     )
     reason = np.full(len(dip), "", dtype=object)
