@@ -15,20 +15,29 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["PARAMETERS", "ArrisFit", "ArrisPriors", "edge_step", "fit_arrises", "profile_model"]
+from fitup.edges.arris_model import (
+    BAND,
+    FACE,
+    FLOOR,
+    LEFT,
+    LOG_BLUR,
+    NEAR,
+    RIGHT,
+    WIDTH,
+    evaluate,
+    jacobian,
+)
+
+__all__ = ["ArrisFit", "ArrisPriors", "fit_arrises"]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
-# Columns of the parameter array. The near arris is the one on the side where the face is NOT seen; callers
-# that see the other face hand in mirrored profiles.
-PARAMETERS = ("near", "width", "left", "floor", "right", "face", "band", "log_blur")
-NEAR, WIDTH, LEFT, FLOOR, RIGHT, FACE, BAND, LOG_BLUR = range(8)
-
 _SQRT_2PI = float(np.sqrt(2 * np.pi))
+_DIAGONAL = np.arange(8)
 FREE = 6  # parameters that the samples of one station decide: two arrises, four levels
+STILL = 2e-4  # px and linear light: steps end when none is that large
 LEAST_DAMPING = 1e-3  # below, steps overshoot where the cut face is hardly told from plate or floor
-_SLOPE_CAP = 8.0  # beyond 8 sigmas a step is flat to single precision
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -107,23 +116,6 @@ class ArrisFit:
         return ArrisFit(**arrays, variance_parts=parts, grain_factor=self.grain_factor)
 
 
-def edge_step(z: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Return the normal distribution function of z, in the precision of z, without a scipy import.
-
-    Abramowitz and Stegun 7.1.26 for erf, absolute error below 1.5e-7.
-    """
-    y = np.abs(z) * z.dtype.type(0.7071067811865476)
-    t = 1 / (1 + z.dtype.type(0.3275911) * y)
-    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
-    half = (0.5 * poly * np.exp(-y * y)).astype(z.dtype, copy=False)
-    return np.asarray(np.where(z < 0, half, 1 - half))
-
-
-def profile_model(x_px: Array64, parameters: Array64) -> Array64:
-    """Light across the joint for parameters (N, 8) at positions (M,) → (N, M), linear light."""
-    return np.asarray(_evaluate(x_px.astype(np.float64), parameters.astype(np.float64))[0])
-
-
 def fit_arrises(
     x_px: Array64,
     profiles: Array,
@@ -151,29 +143,43 @@ def fit_arrises(
     mean, precision = _stack(priors)
     theta = start.astype(np.float32).copy()
     damping = np.full(len(theta), 1e-2, np.float32)
-    noise = _first_noise(x, y, weights, theta, noise_floor)
-    state = _normal_equations(x, y, weights, theta, mean, precision, noise)
+    noise = _first_noise(y, noise_floor)
+    state = _normal_equations(x, y, weights, theta, mean)
     for step_number in range(iterations):
-        trial = _bounded(theta + _solve(state, damping), theta)
-        new = _normal_equations(x, y, weights, trial, mean, precision, noise)
-        better = new.cost <= state.cost
+        trial = _bounded(theta + _solve(state, precision, noise, damping), theta)
+        new = _normal_equations(x, y, weights, trial, mean)
+        better = new.cost(precision, noise) <= state.cost(precision, noise)
+        moved = np.abs(trial - theta)[better, :BAND].max(initial=0.0)
         theta = np.where(better[:, None], trial, theta)
         damping = np.where(better, np.maximum(damping * 0.1, LEAST_DAMPING), damping * 10)
         state = _choose(better, new, state)
         if step_number in (1, 3):  # the residual is by now that of the picture, not of the start
             noise = np.maximum(state.residual_sd, noise_floor)
-            state = _normal_equations(x, y, weights, theta, mean, precision, noise)
-    return _result(x, y, weights, theta, state, mean, precision, noise_floor)
+        elif moved < STILL:
+            break
+    return _result(x, y, weights, theta, state, precision, noise_floor)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Equations:
-    cost: Array
-    gradient: Array  # (N, 8)
-    information: Array  # (N, 8, 8) of the data alone, already divided by the noise variance
-    total: Array  # (N, 8, 8) with the priors
+    """What the samples say (not yet divided by their noise) and how far the parameters are off the priors."""
+
+    squares: Array  # (N,)
+    pull: Array  # (N, 8) derivatives times residuals
+    information: Array  # (N, 8, 8)
+    off: Array  # (N, 8)
     residual_sd: Array
     weight_sum: Array
+
+    def cost(self, precision: Array, noise: Array) -> Array:
+        """Return the squared misfit of samples and priors, (N,)."""
+        return np.asarray(self.squares / noise**2 + np.einsum("nk,nk->n", precision, self.off * self.off))
+
+    def total(self, precision: Array, noise: Array) -> Array:
+        """Return the information of samples and priors, (N, 8, 8)."""
+        whole = self.information / (noise**2)[:, None, None]
+        whole[:, _DIAGONAL, _DIAGONAL] += precision
+        return np.asarray(whole)
 
 
 def _stack(priors: ArrisPriors) -> tuple[Array, Array]:
@@ -198,78 +204,37 @@ def _stack(priors: ArrisPriors) -> tuple[Array, Array]:
     return mean, precision
 
 
-def _evaluate(x: NDArray[np.floating], theta: NDArray[np.floating]) -> tuple[NDArray[np.floating], ...]:
-    """Model (N, M) and what its derivatives need."""
-    near, far = theta[:, NEAR, None], (theta[:, NEAR] + theta[:, WIDTH])[:, None]
-    middle = np.maximum(near, far - theta[:, BAND, None])
-    sharp = np.exp(-theta[:, LOG_BLUR, None])
-    z = [np.clip((x - edge) * sharp, -_SLOPE_CAP, _SLOPE_CAP) for edge in (near, middle, far)]
-    left, floor, right, face = (theta[:, k, None] for k in (LEFT, FLOOR, RIGHT, FACE))
-    steps = [edge_step(zk) for zk in z]
-    model = left + (floor - left) * steps[0] + (face - floor) * steps[1] + (right - face) * steps[2]
-    return (model, *steps, *z, sharp)
-
-
-def _jacobian(x: Array, theta: Array) -> tuple[Array, Array]:
-    """Model (N, M) and its derivatives (N, 8, M)."""
-    model, s1, s2, s3, z1, z2, z3, sharp = _evaluate(x, theta)
-    left, floor, right, face = (theta[:, k, None] for k in (LEFT, FLOOR, RIGHT, FACE))
-    g1, g2, g3 = (np.exp(-0.5 * z * z) * (sharp / _SQRT_2PI) for z in (z1, z2, z3))
-    d1, d2, d3 = (floor - left) * g1, (face - floor) * g2, (right - face) * g3
-    hidden = theta[:, BAND] >= theta[:, WIDTH]  # the face covers the floor: the middle edge is the near one
-    moves = np.where(hidden, 0, 1).astype(np.float32)[:, None]
-    out = np.empty((len(theta), 8, len(x)), np.float32)
-    out[:, NEAR] = -(d1 + d2 + d3)
-    out[:, WIDTH] = -(d2 * moves + d3)
-    out[:, LEFT] = 1 - s1
-    out[:, FLOOR] = s1 - s2
-    out[:, RIGHT] = s3
-    out[:, FACE] = s2 - s3
-    out[:, BAND] = d2 * moves
-    out[:, LOG_BLUR] = -(d1 * z1 + d2 * z2 + d3 * z3) / sharp
-    return model.astype(np.float32, copy=False), out
-
-
-def _normal_equations(
-    x: Array, y: Array, weights: Array, theta: Array, mean: Array, precision: Array, noise: Array
-) -> _Equations:
-    model, derivative = _jacobian(x, theta)
+def _normal_equations(x: Array, y: Array, weights: Array, theta: Array, mean: Array) -> _Equations:
+    model, derivative = jacobian(x, theta)
     residual = y - model
     weighted = weights * residual
-    inverse_variance = (1 / noise**2).astype(np.float32)
-    product = (derivative * weights[:, None, :]) @ derivative.transpose(0, 2, 1)
-    information = np.asarray(product * inverse_variance[:, None, None], np.float32)
-    off = mean - theta
-    gradient = (derivative @ weighted[:, :, None])[:, :, 0] * inverse_variance[:, None] + precision * off
-    total: Array = information.copy()
-    diagonal = np.arange(8)
-    total[:, diagonal, diagonal] += precision
+    counted = derivative * weights[:, None, :]
     squares = np.einsum("nm,nm->n", weighted, residual)
     weight_sum = weights.sum(axis=1)
     return _Equations(
-        cost=squares * inverse_variance + np.einsum("nk,nk->n", precision, off * off),
-        gradient=gradient,
-        information=information,
-        total=total,
+        squares=squares,
+        pull=np.asarray((derivative @ weighted[:, :, None])[:, :, 0], np.float32),
+        information=np.asarray(counted @ derivative.transpose(0, 2, 1), np.float32),
+        off=mean - theta,
         residual_sd=np.sqrt(squares / np.maximum(weight_sum - FREE, 1)),
         weight_sum=weight_sum,
     )
 
 
-def _first_noise(x: Array, y: Array, weights: Array, theta: Array, noise_floor: float) -> Array:
+def _first_noise(y: Array, noise_floor: float) -> Array:
     """Noise that the first steps believe in: the scatter of neighbouring samples, not the start's misfit."""
     rough = np.median(np.abs(np.diff(y, axis=1)), axis=1) / 0.954
     return np.maximum(rough, noise_floor).astype(np.float32)
 
 
-def _solve(state: _Equations, damping: Array) -> Array:
-    damped = state.total.copy()
-    diagonal = np.arange(8)
-    damped[:, diagonal, diagonal] *= 1 + damping[:, None]
-    damped[:, diagonal, diagonal] += 1e-6
-    step = np.linalg.solve(damped.astype(np.float64), state.gradient[:, :, None].astype(np.float64))[:, :, 0]
+def _solve(state: _Equations, precision: Array, noise: Array, damping: Array) -> Array:
+    damped = state.total(precision, noise).astype(np.float64)
+    damped[:, _DIAGONAL, _DIAGONAL] *= 1 + damping[:, None]
+    damped[:, _DIAGONAL, _DIAGONAL] += 1e-6
+    gradient = (state.pull / (noise**2)[:, None] + precision * state.off).astype(np.float64)
+    step = np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
     limit = np.array([1.5, 1.5, 0.5, 0.5, 0.5, 0.5, 1, 0.3])
-    return np.clip(step, -limit, limit).astype(np.float32)
+    return np.asarray(np.clip(step, -limit, limit), np.float32)
 
 
 def _bounded(theta: Array, previous: Array) -> Array:
@@ -297,23 +262,21 @@ def _result(
     weights: Array,
     theta: Array,
     state: _Equations,
-    mean: Array,
     precision: Array,
     noise_floor: float,
 ) -> ArrisFit:
-    covariance = np.linalg.inv(state.total.astype(np.float64))
+    noise = np.maximum(state.residual_sd, noise_floor).astype(np.float64)
+    covariance = np.linalg.inv(state.total(precision, np.asarray(noise, np.float32)).astype(np.float64))
     across = covariance[:, WIDTH, :]
     parts = {
         name: across[:, k] ** 2 * precision[:, k]
         for name, k in (("floor", FLOOR), ("face", FACE), ("band", BAND), ("blur", LOG_BLUR))
     }
-    parts["noise"] = np.einsum("nj,njk,nk->n", across, state.information.astype(np.float64), across)
+    parts["noise"] = np.einsum("nj,njk,nk->n", across, state.information, across) / noise**2
     t = theta.astype(np.float64)
-    noise = np.maximum(state.residual_sd, noise_floor).astype(np.float64)
-    off = (mean - theta).astype(np.float64)
     return ArrisFit(
         parameters=t,
-        misfit=2 * state.weight_sum * np.log(noise) + (precision * off * off).sum(axis=1),
+        misfit=2 * state.weight_sum * np.log(noise) + (precision * state.off**2).sum(axis=1),
         near_px=t[:, NEAR],
         width_px=t[:, WIDTH],
         levels=t[:, [LEFT, FLOOR, RIGHT, FACE]],
@@ -326,7 +289,7 @@ def _result(
         face_sd=np.sqrt(np.maximum(covariance[:, FACE, FACE], 0)),
         slope_scale=np.abs(t[:, [FLOOR, FACE]] - t[:, [LEFT, RIGHT]])
         / (np.exp(t[:, LOG_BLUR, None]) * _SQRT_2PI),
-        grain_factor=_grain_factor(y - _evaluate(x, theta)[0], weights),
+        grain_factor=_grain_factor(y - evaluate(x, theta)[0], weights),
     )
 
 
@@ -346,7 +309,7 @@ def _grain_factor(residual: NDArray[np.floating], weights: Array, lags: int = 6)
 def _dip(theta: Array64) -> Array64:
     """How far the fitted profile falls below (rises above: negative) the nearer plate inside the gap."""
     inside = theta[:, NEAR, None] + theta[:, WIDTH, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
-    light = _evaluate(inside, theta)[0]
+    light = evaluate(inside, theta)[0]
     plates = theta[:, [LEFT, RIGHT]]
     below = plates.min(axis=1) - light.min(axis=1)
     above = light.max(axis=1) - plates.max(axis=1)

@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges.arris import FACE, RIGHT, WIDTH, ArrisFit, ArrisPriors, fit_arrises, profile_model
+from fitup.edges.arris import ArrisFit, ArrisPriors, fit_arrises
+from fitup.edges.arris_model import FACE, RIGHT, WIDTH, profile_model
 from fitup.edges.band import Band
 
 __all__ = ["Arrises", "find_arrises"]
@@ -94,7 +95,9 @@ def find_arrises(
     band_px = thickness * slope
     band_sd_px = np.hypot(thickness_sd * slope, np.minimum(KNOWN_BAND_SD_PX, 0.2 * band_px))
     weights = _weights(x, clipped, start.near, start.far + band_px)
-    data = _Data(x=x, profiles=turned, weights=weights)
+    counting = np.flatnonzero(weights.any(axis=0))
+    used = slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
+    data = _Data(x=x[used], profiles=turned[:, used], weights=weights[:, used])
     fit, choice, blur = _fit(data, start, band_px, band_sd_px, thickness / band.sample_mm, print_blur_px)
     parts = fit.variance_parts | {"face": fit.variance_parts["face"] + choice}
     near, far = fit.near_px, fit.far_px
@@ -221,7 +224,7 @@ def _fit(
     blur, blur_sd = print_blur_px, BLUR_SD
     wide = (start.far - start.near > WIDE * print_blur_px) & (np.abs(start.floor - plate) > 0.3 * plate)
     if wide.sum() >= 8:
-        pick = np.flatnonzero(wide)[:: max(1, int(wide.sum()) // 120)]
+        pick = np.flatnonzero(wide)[:: max(1, int(wide.sum()) // 80)]
         free = _priors(replace(light, floor_sd=LIT_SD + 0 * plate), band_px, band_sd_px, blur, 0.5).at(pick)
         first, _ = _both_faces(data.at(pick), start.at(pick), free, iterations=5)
         blur = float(np.median(first.blur_px))
@@ -290,28 +293,35 @@ def _priors(light: _Light, band_px: Array64, band_sd_px: Array64, blur: float, b
 def _both_faces(
     data: _Data, start: _Start, priors: ArrisPriors, *, iterations: int
 ) -> tuple[ArrisFit, Array64]:
-    """Fit all stations twice: the visible half level as the arris, and as the cut face's lower end.
+    """Fit the visible half level as the arris and, where that fits better, as the cut face's lower end.
 
-    Keeps the better fit of each station, and gives the variance [px²] that is left where both fit about as
-    well: p (1 - p) (difference of widths)², p from the difference of the misfits.
+    Gives the better reading of each stretch, and the variance [px²] that is left where both fit about as
+    well: p (1 - p) (difference of widths)², p from the difference of the misfits. A face shines or not over a
+    stretch, so that neighbours decide together, and every third station is enough to ask.
     """
-    theta = _theta(start, priors)
-    dark = data.fit(theta, priors, iterations)
-    everywhere = np.arange(len(theta))
+    dark_start = _theta(start, priors)
+    dark = data.fit(dark_start, priors, iterations)
+    stations = np.arange(len(dark_start))
     if priors.band_px.max() < 1.0:
-        return dark, np.zeros(len(theta))
-    theta[:, WIDTH] += priors.band_px
-    theta[:, FACE] = 0.8 * theta[:, RIGHT]
-    bright = data.fit(theta, priors, iterations)
-    # Residuals hang together along the profile, so that fewer of them speak for themselves; and a face shines
-    # or not over a stretch, so that neighbours decide together.
-    odds = (bright.misfit - dark.misfit) / (2 * max(dark.grain_factor, bright.grain_factor) ** 2)
+        return dark, np.zeros(len(stations))
+    bright_start = dark_start.copy()
+    bright_start[:, WIDTH] += priors.band_px
+    bright_start[:, FACE] = 0.8 * bright_start[:, RIGHT]
+    asked = stations[:: min(3, max(len(stations) // 10, 1))]
+    bright = data.at(asked).fit(bright_start[asked], priors.at(asked), iterations)
+    # Residuals hang together along the profile, so that fewer of them speak for themselves.
+    odds = (bright.misfit - dark.misfit[asked]) / (2 * max(dark.grain_factor, bright.grain_factor) ** 2)
     # In a slot narrower than the blur nothing shines but the plates themselves.
-    slot = start.far - start.near < NARROW * np.exp(priors.log_blur)
-    odds = _smooth_along(np.where(slot, 20.0, np.clip(odds, -20, 20)), FACE_STRETCH)
+    slot = (start.far - start.near < NARROW * np.exp(priors.log_blur))[asked]
+    odds = np.where(slot, 20.0, np.clip(odds, -20, 20))
+    odds = np.interp(stations, asked, _smooth_along(odds, FACE_STRETCH // 3))
+    apart = np.interp(stations, asked, dark.width_px[asked] - bright.width_px)
     share = 1 / (1 + np.exp(odds))
-    choice = share * (1 - share) * (dark.width_px - bright.width_px) ** 2
-    return dark.replaced(everywhere, bright, odds < -FACE_ODDS), choice
+    shining = np.flatnonzero(odds < -FACE_ODDS)
+    if len(shining):
+        other = data.at(shining).fit(bright_start[shining], priors.at(shining), iterations)
+        dark = dark.replaced(shining, other, np.ones(len(shining), bool))
+    return dark, share * (1 - share) * apart**2
 
 
 def _smooth_along(values: Array64, reach: int) -> Array64:

@@ -91,13 +91,12 @@ def _maps(
     uv = scale.to_px(xy[:, None, :] + coarse_n[:, None] * normal[:, None, :])
     height, width = shape[:2]
     inside = np.asarray(((uv >= 0) & (uv <= [width - 1, height - 1])).all(axis=(1, 2)))
-    # Between coarse samples the perspective map is straight to a few millionths of a pixel.
-    position = np.linspace(0, len(coarse_n) - 1, len(n_mm))
-    lower = np.minimum(position.astype(np.intp), len(coarse_n) - 2)
-    part = (position - lower).astype(np.float32)
-    low, high = uv[:, lower].astype(np.float32), uv[:, lower + 1].astype(np.float32)
-    full = low + (high - low) * part[:, None]
-    return np.ascontiguousarray(full[..., 0]), np.ascontiguousarray(full[..., 1]), inside
+    # Between coarse samples the perspective map is straight to a few millionths of a pixel: linear
+    # interpolation as one matrix product, whose rows are hat functions.
+    step = coarse_n[1] - coarse_n[0]
+    hats = np.maximum(1 - np.abs(n_mm - coarse_n[:, None]) / step, 0)
+    u, v = (np.asarray(uv[..., k] @ hats, np.float32) for k in (0, 1))
+    return u, v, inside
 
 
 def _window(grey: NDArray[np.uint8], map_u: Array, map_v: Array) -> tuple[int, int, NDArray[np.uint8]]:

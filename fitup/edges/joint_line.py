@@ -19,8 +19,8 @@ Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 SEARCH_FROM_MM = 3.0  # beyond the paper's edge: its shadow is a line too
-SEARCH_TO_MM = 60.0  # the joint lies within this distance of the target
-COLUMN_MM = 0.8  # averaged along the joint before the search
+SEARCH_TO_MM = 50.0  # the joint lies within this distance of the target
+COLUMN_MM = 1.2  # averaged along the joint before the search
 CORRIDOR_MM = 2.0  # around points given by a person
 CORRIDOR_MM = 2.0  # around points given by a person
 CLEAR_MM = 5.0  # a rival keeps this far from the line

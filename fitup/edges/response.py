@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges.arris import edge_step
+from fitup.edges.arris_model import edge_step
 from fitup.photo import linear_to_srgb, srgb_to_linear
 
 __all__ = ["PLAIN_RESPONSE", "CameraResponse", "contrast_curve", "estimate_response", "sharpened"]
@@ -26,8 +26,8 @@ Array64 = NDArray[np.float64]
 FIT_RESIDUAL = 0.012  # rms of the pooled edge (display-encoded, 0..1) up to which the model is believed
 U_GAP_MODELLED_PX = 0.10  # what tone and sharpening still cost a gap once modelled
 U_GAP_PLAIN_PX = 0.30  # and when only the standard curve is undone
-_REACH_PX = 8.0
-_FINE_PX = 0.125  # the model is drawn this fine and interpolated
+_REACH_PX = 6.0
+_FINE_PX = 0.2  # the model is drawn this fine and interpolated
 _TAPS = 12
 _START = np.array([0.0, 0.0, 0.15, 0.3, np.log(1.2)])  # shift, log blur ratio, k, amount, log radius
 _PRIOR_SD = np.array([10.0, 10.0, 0.25, 0.5, 0.4])
@@ -195,9 +195,10 @@ def _model(theta: Array64, x: Array64, blur: float, black: float, white: float) 
 
 
 def _linear_level(encoded: float, k: float) -> float:
-    curve = np.linspace(0, 1, 513)
-    inverse = np.interp(encoded, contrast_curve(curve, k), curve)
-    return float(srgb_to_linear(np.asarray(inverse)))
+    v = encoded
+    for _ in range(6):  # Newton; the curve is steeper than 1 - |k| everywhere
+        v -= ((1 - k) * v + k * v * v * (3 - 2 * v) - encoded) / (1 - k + 6 * k * v * (1 - v) + 1e-9)
+    return float(srgb_to_linear(np.asarray(min(max(v, 0.0), 1.0))))
 
 
 def _fit(x: Array64, edge: Array64, blur: float) -> tuple[Array64, float]:
@@ -223,7 +224,7 @@ def _fit(x: Array64, edge: Array64, blur: float) -> tuple[Array64, float]:
                 break
         else:
             break
-        done = r @ r - new @ new < 1e-3 * (r @ r)
+        done = r @ r - new @ new < 1e-2 * (r @ r)
         theta, r = trial, new
         if done:
             break

@@ -21,6 +21,8 @@ Array64 = NDArray[np.float64]
 # no source: thin sheet that is clamped flat).
 U_STEP_MM = 0.1 / np.sqrt(3)
 
+SCATTER_REACH = 10  # stations to either side whose scatter counts
+
 _SCALE_REMEDIES = {
     "saddles": "have the whole target in the photo, unglossy and flat",
     "print": "check the print with a caliper (fitup target check)",
@@ -112,8 +114,8 @@ def _noise(arrises: Arrises) -> Array64:
     if len(gap) < 5:
         return np.asarray(inside)
     bend = np.abs(gap[2:] - 2 * gap[1:-1] + gap[:-2]) / np.sqrt(6)
-    reach = 10
-    padded = np.pad(bend, (reach + 1, reach + 1), mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
-    scatter = 1.4826 * np.median(windows, axis=1)
+    padded = np.pad(bend, (SCATTER_REACH + 1, SCATTER_REACH + 1), mode="edge")
+    asked = np.arange(0, len(gap), 3)  # the scatter changes slowly
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * SCATTER_REACH + 1)[asked]
+    scatter = np.interp(np.arange(len(gap)), asked, 1.4826 * np.median(windows, axis=1))
     return np.asarray(np.maximum(inside, scatter))

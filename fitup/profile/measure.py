@@ -16,7 +16,7 @@ __all__ = ["measure_gap"]
 Array64 = NDArray[np.float64]
 
 STEEP_TANGENT = 0.47  # 25 degrees: beyond, the near plate hides the floor and the arrises' shape matters
-LEAST_DIP_SIGMAS = 2.5  # dip of the profile over its noise
+LEAST_DIP_SIGMAS = 5.0  # dip of the profile over its noise
 LEAST_CONTRAST = 0.04  # dip as a share of the plates' light
 POOR_FIT = 0.25  # residual as a share of the dip
 CLEAR = 0.4  # contrast from which the profile must fit as one of plate, gap and plate; a hairline is faint
@@ -107,10 +107,12 @@ def _share_burnt(arrises: Arrises) -> Array64:
     return np.asarray((arrises.band.clipped * beside).sum(axis=1) / np.maximum(beside.sum(axis=1), 1))
 
 
-def _running_median(values: Array64, reach: int) -> Array64:
+def _running_median(values: Array64, reach: int, every: int = 4) -> Array64:
+    """Median over about 2 reach + 1 stations, worked out at every fourth and interpolated."""
+    asked = np.arange(0, len(values), every)
     padded = np.pad(values, reach, mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
-    return np.asarray(np.median(windows, axis=1))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)[asked]
+    return np.asarray(np.interp(np.arange(len(values)), asked, np.median(windows, axis=1)))
 
 
 def _notes(arrises: Arrises, response: CameraResponse) -> tuple[str, ...]:

@@ -36,12 +36,6 @@ CAMERAS = [
     (0.5, 1.0, 1.2, 1.2),
     (0.3, 0.5, 1.0, 0.9),
 ]
-    (0, 0, 1.2, 1.2),
-    (0, 0.6, 1.2, 1.2),
-    (0.5, 0, 1.2, 1.2),
-    (0.5, 1.0, 1.2, 1.2),
-    (0.3, 0.5, 1.0, 0.9),
-]
 
 
 def edge_shift(response: CameraResponse, k: float, amount: float, radius: float, blur: float) -> float:

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import ndtr
 
-from fitup.edges.arris import PARAMETERS, ArrisFit, ArrisPriors, edge_step, fit_arrises, profile_model
+from fitup.edges.arris import ArrisFit, ArrisPriors, fit_arrises
+from fitup.edges.arris_model import PARAMETERS, edge_step, profile_model
 
 Array = NDArray[np.float64]
 

@@ -36,6 +36,7 @@ class Station:
     u_tone_px: float = 0.10
     u_noise_px: float = 0.06
     u_arris_mm: float = 0.014
+    u_shape_mm: tuple[float, float] = (0.004, 0.003)  # near and far arris, taken as erring together
     priors_px: dict[str, float] = field(
         default_factory=lambda: {"blur": 0.02, "floor": 0.05, "face": 0.03, "band": 0.04}
     )
@@ -65,6 +66,7 @@ def budget_of(station: Station) -> tuple[Influence, ...]:
         band=SimpleNamespace(sample_mm=station.sample_mm),
         tangent=np.array([station.tangent]),
         fit=SimpleNamespace(grain_factor=1.0),
+        misfit_mm=np.array([station.u_shape_mm]),
     )
     scale = SimpleNamespace(
         relative_u=lambda points: {name: np.full(len(points), u) for name, u in station.scale.items()}
@@ -98,6 +100,8 @@ def test_combined_is_that_of_the_uncertainties_package(name):
     for u in station.scale.values():
         gap *= 1 + ufloat(0, u)
     gap += ufloat(0, U_STEP_MM) * station.tangent + ufloat(0, station.u_arris_mm)
+    shape = ufloat(0, 1)
+    gap += shape * station.u_shape_mm[0] + shape * station.u_shape_mm[1]
     assert combined(budget_of(station))[0] == pytest.approx(gap.std_dev, rel=1e-6)
 
 
@@ -141,6 +145,7 @@ def draw_gaps(station: Station, seed: int) -> Array:
     for u in station.scale.values():
         gap *= 1 + rng.normal(0, u, DRAWS)
     gap += rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * U_STEP_MM * station.tangent
+    gap += rng.standard_normal(DRAWS) * sum(station.u_shape_mm)
     return gap + rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * station.u_arris_mm
 
 
