@@ -26,7 +26,9 @@ PULL = 0.35  # of the core: how far from the line the gap's middle may lie
 CORE_MM = 2.6  # the gap's middle is looked for this near to the line
 FLANK_PX = 12.0  # plate taken into the fit on either side
 DARK_FLOOR, DARK_FLOOR_SD = 0.03, 0.03  # light from a deep slot as a share of the plates' (prior)
-FACE_SHARE = 0.35  # light from a cut face in the open as a share of its plate's (prior, ± as much)
+FACE_SHARE = (
+    0.2  # light from a cut face as a share of its plate's: little falls into a joint (prior, ± as much)
+)
 FACE_SHARE_LEAST_SD = 0.04
 LIT_SD = 10.0  # a floor lit from below can have any level
 UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM = 1.5, 0.75  # thin sheet, when nobody says how thin
@@ -267,6 +269,15 @@ def _pooled_light(light: _Light, fit: ArrisFit, start: _Start, pick: NDArray[np.
         spread = max(0.02, 0.5 * middle, 1.5 * _spread(floor))
         floor_sd = np.where(start.lit, LIT_SD, spread * plate)
         light = replace(light, floor=middle * plate, floor_sd=floor_sd)
+    glowing = fit.levels[:, 1][~dark]
+    if len(glowing) >= 8:  # whatever shines through the gap is one lamp or one bright bench
+        middle = float(np.median(glowing))
+        spread = max(0.05 * middle, 1.5 * _spread(glowing))
+        light = replace(
+            light,
+            floor=np.where(start.lit, middle, light.floor),
+            floor_sd=np.where(start.lit, spread, light.floor_sd),
+        )
     # The face's level scatters by its own texture and by the fits; only the first part is a prior.
     told = dark & (fit.face_sd < 0.2 * right[pick])
     if told.sum() >= 8:

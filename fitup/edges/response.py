@@ -28,6 +28,9 @@ U_GAP_MODELLED_PX = 0.10  # what tone and sharpening still cost a gap once model
 U_GAP_PLAIN_PX = 0.30  # and when only the standard curve is undone
 _REACH_PX = 6.0
 _FINE_PX = 0.2  # the model is drawn this fine and interpolated
+# What bilinear sampling at all phases adds: a triangle one pixel to either side.
+_BILINEAR = np.maximum(1 - np.abs(np.arange(-4, 5)) * _FINE_PX, 0)
+_BILINEAR = _BILINEAR / _BILINEAR.sum()
 _TAPS = 12
 _START = np.array([0.0, 0.0, 0.15, 0.3, np.log(1.2)])  # shift, log blur ratio, k, amount, log radius
 _PRIOR_SD = np.array([10.0, 10.0, 0.25, 0.5, 0.4])
@@ -191,7 +194,10 @@ def _model(theta: Array64, x: Array64, blur: float, black: float, white: float) 
     fine = np.arange(-_REACH_PX - 1, _REACH_PX + 1 + _FINE_PX / 2, _FINE_PX)
     light = low + (high - low) * edge_step(np.clip((fine - shift) / sigma, -8, 8))
     encoded = contrast_curve(np.asarray(linear_to_srgb(light)), k)
-    return np.interp(x, fine, sharpened(encoded, _FINE_PX, amount, float(np.exp(log_radius))))
+    picture = sharpened(encoded, _FINE_PX, amount, float(np.exp(log_radius)))
+    return np.interp(
+        x, fine, np.convolve(np.pad(picture, len(_BILINEAR) // 2, mode="edge"), _BILINEAR, "valid")
+    )
 
 
 def _linear_level(encoded: float, k: float) -> float:

@@ -13,7 +13,7 @@ from fitup.profile.arris_shading import ArrisShading
 from fitup.profile.result import Influence
 from fitup.scale import ScaleMap
 
-__all__ = ["combined", "uncertainty_budget"]
+__all__ = ["combined", "station_noise", "uncertainty_budget"]
 
 Array64 = NDArray[np.float64]
 
@@ -37,8 +37,12 @@ def uncertainty_budget(
     response: CameraResponse,
     shading: ArrisShading,
     middle_mm: Array64,
+    noise_mm: Array64 | None = None,
 ) -> tuple[Influence, ...]:
-    """All influences on the gap, largest mean first; every `u_mm` is (N,) [mm]."""
+    """All influences on the gap, largest mean first; every `u_mm` is (N,) [mm].
+
+    `noise_mm` (N,) is the part from noise and grain where it is not that of single stations.
+    """
     parts = arrises.variance_parts_mm2
     gap = np.maximum(arrises.gap_mm, 0)
     sample_mm = arrises.band.sample_mm
@@ -46,7 +50,7 @@ def uncertainty_budget(
     rows = [
         Influence(
             name="noise and grain",
-            u_mm=_noise(arrises),
+            u_mm=station_noise(arrises) if noise_mm is None else noise_mm,
             common=False,
             remedy="come closer, hold still, give more light",
         ),
@@ -104,8 +108,10 @@ def _prior(name: str, variance: Array64, common: bool, remedy: str) -> Influence
     return Influence(name=name, u_mm=np.sqrt(np.maximum(variance, 0)), common=common, remedy=remedy)
 
 
-def _noise(arrises: Arrises) -> Array64:
-    """Return the larger of what the residuals say and what neighbouring stations say.
+def station_noise(arrises: Arrises) -> Array64:
+    """Standard uncertainty of each station's gap from noise and grain, (N,) [mm].
+
+    The larger of what the residuals say and what neighbouring stations say.
 
     Grain along the joint does not show in neighbours, grain that wanders does not show in residuals.
     """

@@ -7,8 +7,9 @@ from numpy.typing import NDArray
 
 from fitup.edges import Arrises, CameraResponse
 from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading
-from fitup.profile.budget import combined, uncertainty_budget
+from fitup.profile.budget import combined, station_noise, uncertainty_budget
 from fitup.profile.result import GapProfile
+from fitup.profile.steadying import steadied
 from fitup.scale import ScaleMap
 
 __all__ = ["measure_gap"]
@@ -39,11 +40,14 @@ def measure_gap(
     band = arrises.band
     shading = arris_shading(arrises, response.paper_white, arris_radius_mm)
     near, far = arrises.near_mm + shading.near_mm, arrises.far_mm - shading.far_mm
-    middle = band.points_mm((near + far) / 2)
-    budget = uncertainty_budget(scale, arrises, response, shading, middle)
-    u_gap = combined(budget)
-    reason = _unseen(arrises, u_gap)
+    noise = station_noise(arrises)
+    single = uncertainty_budget(scale, arrises, response, shading, band.points_mm((near + far) / 2), noise)
+    reason = _unseen(arrises, combined(single))
     seen = np.array([word == "" for word in reason], dtype=bool)
+    near, far, noise = steadied(near, far, noise, seen)
+    middle = band.points_mm((near + far) / 2)
+    budget = uncertainty_budget(scale, arrises, response, shading, middle, noise)
+    u_gap = combined(budget)
     blank = np.where(seen, 0.0, np.nan)
     return GapProfile(
         station_mm=band.station_mm,
