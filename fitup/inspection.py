@@ -95,7 +95,7 @@ def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspe
         response.to_linear(band.profiles),
         (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1),
         sheet_mm=settings.sheet.thickness_mm if settings.sheet else None,
-        print_blur_px=response.blur_px if response.modelled else scale.print_blur_px,
+        print_blur_px=_print_blur(scale, response),
     )
     profile = measure_gap(scale, arrises, response, arris_radius_mm=settings.arris_radius_mm)
     return Inspection(
@@ -109,3 +109,9 @@ def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspe
         limit=limit,
         verdict=judge(profile, limit, settings.decision),
     )
+
+
+def _print_blur(scale: ScaleMap, response: CameraResponse) -> float:
+    """Blur of the print's edges [px]: from their shape, else their plain spread, else a phone's usual one."""
+    measured = np.isfinite(scale.print_blur_px) and not response.modelled
+    return scale.print_blur_px if measured else response.blur_px

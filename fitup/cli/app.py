@@ -62,6 +62,9 @@ def inspect(
         str | None, typer.Option(help="Print check made by `fitup target check`.")
     ] = None,
     thickness: Annotated[str | None, typer.Option(help="Thickness of the target: 0.1mm.")] = None,
+    arris_radius: Annotated[
+        str | None, typer.Option(help="Radius of the sheet's arrises; 0.05mm if not said.")
+    ] = None,
     points: Annotated[
         str | None, typer.Option(help="The joint by two or more places in the photo, px: '120,340 1800,352'.")
     ] = None,
@@ -96,6 +99,7 @@ def inspect(
             joint_kind=joint_kind,
             print_record=print_record,
             thickness=thickness,
+            arris_radius=arris_radius,
             points=points,
             from_place=from_,
             to_place=to,

@@ -69,6 +69,7 @@ class Options:
     joint_kind: str = "butt"
     print_record: str | None = None
     thickness: str | None = None
+    arris_radius: str | None = None
     points: str | None = None
     from_place: str | None = None
     to_place: str | None = None
@@ -164,6 +165,17 @@ def _photos_of(name: str) -> list[Path]:
     return photos
 
 
+def _radius(text: str | None) -> float:
+    """Radius of the sheet's arrises [mm]; nothing said is the usual one."""
+    from fitup.profile import ARRIS_RADIUS_MM
+    from fitup.verdict import parse_length
+
+    radius = ARRIS_RADIUS_MM if text is None else parse_length(text, "the arris radius")
+    if radius > 0.3:
+        raise UsageError(f"An arris radius of {radius:g} mm is no sharp edge; give up to 0.3 mm.")
+    return radius
+
+
 def _settings(options: Options) -> InspectionSettings:
     """All options read and checked."""
     import numpy as np
@@ -183,6 +195,7 @@ def _settings(options: Options) -> InspectionSettings:
         target_thickness_mm=None
         if options.thickness is None
         else parse_length(options.thickness, "the target's thickness"),
+        arris_radius_mm=_radius(options.arris_radius),
         points_px=points,
         from_mm=_place(options.from_place, "--from"),
         to_mm=_place(options.to_place, "--to"),

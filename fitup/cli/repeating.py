@@ -73,6 +73,7 @@ def settings_of(record: InspectionRecord) -> InspectionSettings:
         ),
         print_record=None if check is None else PrintRecord(**check.model_dump(exclude=derived)),
         target_thickness_mm=asked.target_thickness_mm,
+        arris_radius_mm=asked.arris_radius_mm,
         points_px=None if asked.joint_points_px is None else np.array(asked.joint_points_px),
         from_mm=asked.from_mm,
         to_mm=asked.to_mm,

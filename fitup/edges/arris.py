@@ -266,10 +266,12 @@ def _result(
     noise_floor: float,
 ) -> ArrisFit:
     noise = np.maximum(state.residual_sd, noise_floor).astype(np.float64)
-    covariance = np.linalg.inv(state.total(precision, np.asarray(noise, np.float32)).astype(np.float64))
+    whole = state.total(precision, np.asarray(noise, np.float32)).astype(np.float64)
+    whole[:, _DIAGONAL, _DIAGONAL] += 1e-6  # a station of which no sample counts: nothing is known of it
+    covariance = np.linalg.inv(whole)
     across = covariance[:, WIDTH, :]
-    parts = {
-        name: across[:, k] ** 2 * precision[:, k]
+    parts: dict[str, Array64] = {
+        name: np.asarray(across[:, k] ** 2 * precision[:, k], np.float64)
         for name, k in (("floor", FLOOR), ("face", FACE), ("band", BAND), ("blur", LOG_BLUR))
     }
     parts["noise"] = np.einsum("nj,njk,nk->n", across, state.information, across) / noise**2

@@ -25,7 +25,7 @@ Array64 = NDArray[np.float64]
 PULL = 0.35  # of the core: how far from the line the gap's middle may lie
 CORE_MM = 2.6  # the gap's middle is looked for this near to the line
 FLANK_PX = 12.0  # plate taken into the fit on either side
-DARK_FLOOR, DARK_FLOOR_SD = 0.03, 0.03  # light from a deep slot as a share of the plates' (prior)
+DARK_FLOOR, DARK_FLOOR_SD = 0.02, 0.02  # light from a deep slot as a share of the plates' (prior)
 FACE_SHARE = (
     0.2  # light from a cut face as a share of its plate's: little falls into a joint (prior, ± as much)
 )

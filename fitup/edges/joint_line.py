@@ -18,6 +18,7 @@ __all__ = ["JointLine", "find_joint", "line_along"]
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
+LEAST_PX_PER_MM = 5.0  # below, a hairline is a tenth of a pixel and grain looks like gaps
 SEARCH_FROM_MM = 3.0  # beyond the paper's edge: its shadow is a line too
 SEARCH_TO_MM = 50.0  # the joint lies within this distance of the target
 COLUMN_MM = 1.2  # averaged along the joint before the search
@@ -147,6 +148,12 @@ def _rectified(photo: Photo, scale: ScaleMap, start: float, end: float, guide: A
         )
     middle = np.array([(start + end) / 2, min((low + high) / 2, low + 20)])
     row_mm = 1.0 / float(scale.px_per_mm(middle))
+    if row_mm * LEAST_PX_PER_MM > 1:
+        raise RetakeError(
+            "too coarse",
+            f"The photo has only {1 / row_mm:.1f} px/mm at the joint; {LEAST_PX_PER_MM:g} are the least.",
+            "Come closer, so that the target fills most of the frame, and send the photo at its full size.",
+        )
     columns = max(round((end - start) / COLUMN_MM), 8)
     fold = max(round((end - start) / columns / row_mm), 1)
     rows = int((high - low) / row_mm)

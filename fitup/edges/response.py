@@ -24,13 +24,14 @@ Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 FIT_RESIDUAL = 0.012  # rms of the pooled edge (display-encoded, 0..1) up to which the model is believed
-U_GAP_MODELLED_PX = 0.10  # what tone and sharpening still cost a gap once modelled
+U_GAP_MODELLED_PX = 0.15  # what tone and sharpening still cost a gap once modelled
 U_GAP_PLAIN_PX = 0.30  # and when only the standard curve is undone
 _REACH_PX = 6.0
 _FINE_PX = 0.2  # the model is drawn this fine and interpolated
 # What bilinear sampling at all phases adds: a triangle one pixel to either side.
 _BILINEAR = np.maximum(1 - np.abs(np.arange(-4, 5)) * _FINE_PX, 0)
 _BILINEAR = _BILINEAR / _BILINEAR.sum()
+_BILINEAR_SIGMA_PX = float(np.sqrt(1 / 6))
 _TAPS = 12
 _START = np.array([0.0, 0.0, 0.15, 0.3, np.log(1.2)])  # shift, log blur ratio, k, amount, log radius
 _PRIOR_SD = np.array([10.0, 10.0, 0.25, 0.5, 0.4])
@@ -41,7 +42,7 @@ class CameraResponse:
     """Tone curve and sharpening of one photo.
 
     `contrast` is the strength of the S-shaped curve laid over the sRGB encoding, `amount` and `radius_px` are
-    those of the unsharp mask, `blur_px` the optical blur's sigma at the print, `residual` the misfit (rms,
+    those of the unsharp mask, `blur_px` the blur's sigma at the print as sampled, `residual` the misfit (rms,
     display-encoded). `u_gap_px` is the standard uncertainty that remains on a gap.
     """
 
@@ -126,8 +127,10 @@ def estimate_response(offsets_px: Array64, profiles: Array, blur_guess_px: float
     if pooled is None:
         return PLAIN_RESPONSE
     x, edge = pooled
+    if not np.isfinite(blur_guess_px):
+        blur_guess_px = PLAIN_RESPONSE.blur_px
     theta, residual = _fit(x, edge, blur_guess_px)
-    blur, radius = blur_guess_px * float(np.exp(theta[1])), float(np.exp(theta[4]))
+    optical, radius = blur_guess_px * float(np.exp(theta[1])), float(np.exp(theta[4]))
     k, amount = float(theta[2]), float(theta[3])
     white = float(np.median(edge[-max(len(edge) // 8, 1) :]))
     if not (residual < FIT_RESIDUAL and -0.3 <= k <= 1 and 0 <= amount <= 2 and 0.4 <= radius <= 4):
@@ -136,7 +139,7 @@ def estimate_response(offsets_px: Array64, profiles: Array, blur_guess_px: float
         contrast=k,
         amount=amount,
         radius_px=radius,
-        blur_px=blur,
+        blur_px=float(np.hypot(optical, _BILINEAR_SIGMA_PX)),
         residual=residual,
         modelled=True,
         u_gap_px=U_GAP_MODELLED_PX,
@@ -195,9 +198,8 @@ def _model(theta: Array64, x: Array64, blur: float, black: float, white: float) 
     light = low + (high - low) * edge_step(np.clip((fine - shift) / sigma, -8, 8))
     encoded = contrast_curve(np.asarray(linear_to_srgb(light)), k)
     picture = sharpened(encoded, _FINE_PX, amount, float(np.exp(log_radius)))
-    return np.interp(
-        x, fine, np.convolve(np.pad(picture, len(_BILINEAR) // 2, mode="edge"), _BILINEAR, "valid")
-    )
+    padded = np.pad(picture, len(_BILINEAR) // 2, mode="edge")
+    return np.asarray(np.interp(x, fine, np.convolve(padded, _BILINEAR, "valid")))
 
 
 def _linear_level(encoded: float, k: float) -> float:

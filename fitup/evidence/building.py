@@ -106,6 +106,7 @@ def _request(asked: Settings, verdict: JointVerdict) -> entry.RequestEntry:
         procedure_limit_mm=asked.procedure_limit_mm,
         bridge_factor=asked.bridge_factor,
         target_thickness_mm=asked.target_thickness_mm,
+        arris_radius_mm=asked.arris_radius_mm,
         joint_points_px=None if asked.points_px is None else _points(asked.points_px),
         from_mm=asked.from_mm,
         to_mm=asked.to_mm,

@@ -157,6 +157,7 @@ class RequestEntry(_Entry):
     procedure_limit_mm: Positive | None
     bridge_factor: Positive
     target_thickness_mm: NotNegative | None
+    arris_radius_mm: NotNegative
     joint_points_px: tuple[Point, ...] | None
     from_mm: float | None
     to_mm: float | None

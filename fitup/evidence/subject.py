@@ -36,6 +36,8 @@ class Settings(Protocol):
     @property
     def target_thickness_mm(self) -> float | None: ...  # noqa: D102
     @property
+    def arris_radius_mm(self) -> float: ...  # noqa: D102
+    @property
     def points_px(self) -> NDArray[np.float64] | None: ...  # noqa: D102
     @property
     def from_mm(self) -> float | None: ...  # noqa: D102

@@ -8,9 +8,10 @@ its own light A. An edge fit between plate A and gap G then sees the edge displa
 
 A bright plate makes the gap read too wide, a plate darker than its surroundings too narrow. The paper beside
 the joint tells the mean light of the surroundings: it scatters all of it, so B = 0.45 paper white. Both
-constants were found on path-traced photos of rounded stainless arrises in different light (0.7 to 0.9 and 0.4
-to 0.5 serve them about equally well) and follow from geometry to that order; r itself is not known in one
-photo. All three are in the budget (JCGM 100:2008, 3.2.3: correct what is known, state what is left).
+constants were found on path-traced photos of rounded stainless arrises in different light (0.7 to 0.9 and
+0.43 to 0.47 serve them about equally well) and follow from geometry to that order; r itself is not known in
+one photo. All three are in the budget (JCGM 100:2008, 3.2.3: correct what is known, state what is left). One
+strong low lamp breaks the rule, since then no mean light stands for what the rims mirror.
 """
 
 from __future__ import annotations
@@ -68,9 +69,10 @@ def _displacement(plate: Array64, gap: Array64, paper_white: float) -> tuple[Arr
     """Displacement and its uncertainty from the light on the rim, both in radii."""
     plate = np.maximum(plate, 1e-3)
     around = _SURROUNDINGS * paper_white
-    # Lit from below, the rim mirrors now the dark sky line, now the bright face opposite.
-    u_rim = np.where(gap > plate, _U_SURROUNDINGS_LIT, _U_SURROUNDINGS) * around
     step = plate - gap
     step = np.where(np.abs(step) < _LEAST_STEP * plate, np.copysign(_LEAST_STEP * plate, step), step)
     shift = np.clip(_RIM * (plate - around) / step, -_FARTHEST, _FARTHEST)
-    return shift, np.minimum(np.abs(_RIM * u_rim / step), 0.6)
+    # Lit from below, the rim mirrors now the dark sky line, now the bright face opposite: less is known.
+    lit = gap > plate
+    u = np.abs(_RIM * np.where(lit, _U_SURROUNDINGS_LIT, _U_SURROUNDINGS) * around / step)
+    return shift, np.minimum(u, 0.6)

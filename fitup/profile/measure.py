@@ -44,7 +44,8 @@ def measure_gap(
     single = uncertainty_budget(scale, arrises, response, shading, band.points_mm((near + far) / 2), noise)
     reason = _unseen(arrises, combined(single))
     seen = np.array([word == "" for word in reason], dtype=bool)
-    near, far, noise = steadied(near, far, noise, seen)
+    for _ in range(2):
+        near, far, noise = steadied(near, far, noise, seen)
     middle = band.points_mm((near + far) / 2)
     budget = uncertainty_budget(scale, arrises, response, shading, middle, noise)
     u_gap = combined(budget)

@@ -202,6 +202,7 @@ def make_settings(wire: str = "0.9mm") -> Any:
         procedure_limit_mm=None,
         bridge_factor=1.0,
         target_thickness_mm=None,
+        arris_radius_mm=0.05,
         points_px=None,
         from_mm=None,
         to_mm=None,
