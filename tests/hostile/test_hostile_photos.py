@@ -172,10 +172,16 @@ CASES: dict[str, Case] = {
     "rendered, hand over 30 % of the joint": either(OPEN, spoil.covered((20, 83), (12, 70)), *NO_LINE),
     "pen line 1.5 mm beside the joint": either(opening, spoil.drawn_line(1.5, 0.5, 45.0), *NO_LINE),
     "pen line 4 mm beside the joint": either(opening, spoil.drawn_line(4.0, 0.5, 45.0), *NO_LINE),
+    "pen line 4 mm short of the joint": either(opening, spoil.drawn_line(-4.0, 0.5, 45.0), *NO_LINE),
+    "pen line 2.5 mm short of the joint": either(opening, spoil.drawn_line(-2.5, 0.5, 45.0), *NO_LINE),
+    "rendered, pen line 4 mm beside the joint": either(GOOD, spoil.drawn_line(4.0, 0.5, 45.0), *NO_LINE),
+    "rendered, pen line 4 mm short of the opening": either(OPEN, spoil.drawn_line(-4.0, 0.5, 45.0), *NO_LINE),
+    "rendered, pen line 6 mm beside the joint": either(GOOD, spoil.drawn_line(6.0, 0.5, 45.0), *NO_LINE),
     "bright line 2 mm beside a rendered joint": either(GOOD, spoil.drawn_line(2.0, 0.3, 250.0), *NO_LINE),
 }
 
 
+PEN = "the pen line is measured instead, and an opening called within: no rival is looked for within 5 mm"
 # Outcomes that are not honest yet, and how: a strict list, so that whatever is mended must leave it.
 KNOWN: dict[str, str] = {
     "local contrast filter": "reads 0.12 mm too wide, states 0.014 mm",
@@ -186,6 +192,10 @@ KNOWN: dict[str, str] = {
     "rendered, jpeg quality 15": "84 % of the intervals hold",
     "pixelated by 6 px": "reads 0.2 mm too wide, states 0.03 mm",
     "two megapixels": "reads 0.04 mm too wide, states 0.013 mm",
+    "pen line 4 mm short of the joint": PEN,
+    "pen line 2.5 mm short of the joint": PEN,
+    "rendered, pen line 4 mm beside the joint": PEN,
+    "rendered, pen line 4 mm short of the opening": PEN,
     "pen line 1.5 mm beside the joint": "the fit jumps between joint and pen line",
 }
 
