@@ -38,11 +38,23 @@ def edge_step(z: NDArray[np.floating]) -> NDArray[np.floating]:
 
     Abramowitz and Stegun 7.1.26 for erf, absolute error below 1.5e-7.
     """
-    y = np.abs(z) * z.dtype.type(0.7071067811865476)
-    t = 1 / (1 + z.dtype.type(0.3275911) * y)
-    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
-    half = (0.5 * poly * np.exp(-y * y)).astype(z.dtype, copy=False)
-    return np.asarray(np.where(z < 0, half, 1 - half))
+    return _step_and_bell(z)[0]
+
+
+def _step_and_bell(z: NDArray[np.floating]) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """Normal distribution function and exp(-z²/2), which both need; in place, since this is the hot spot."""
+    bell = np.exp(-0.5 * z * z)
+    t = np.abs(z)
+    t *= 0.3275911 * 0.7071067811865476
+    t += 1
+    np.reciprocal(t, out=t)
+    half = t * 1.061405429
+    for coefficient in (-1.453152027, 1.421413741, -0.284496736, 0.254829592):
+        half += coefficient
+        half *= t
+    half *= bell
+    half *= 0.5
+    return np.asarray(np.where(z < 0, half, 1 - half)), bell
 
 
 def profile_model(x_px: Array64, parameters: Array64) -> Array64:
@@ -51,32 +63,32 @@ def profile_model(x_px: Array64, parameters: Array64) -> Array64:
 
 
 def evaluate(x: NDArray[np.floating], theta: NDArray[np.floating]) -> tuple[NDArray[np.floating], ...]:
-    """Model (N, M) and what its derivatives need."""
+    """Model (N, M), and its steps, their bells and arguments (3, N, M each), near, middle and far edge."""
     near, far = theta[:, NEAR, None], (theta[:, NEAR] + theta[:, WIDTH])[:, None]
-    middle = np.maximum(near, far - theta[:, BAND, None])
-    sharp = np.exp(-theta[:, LOG_BLUR, None])
-    z = [np.clip((x - edge) * sharp, -_SLOPE_CAP, _SLOPE_CAP) for edge in (near, middle, far)]
+    edges = np.stack([near, np.maximum(near, far - theta[:, BAND, None]), far])
+    z = np.clip((x - edges) * np.exp(-theta[:, LOG_BLUR, None]), -_SLOPE_CAP, _SLOPE_CAP)
     left, floor, right, face = (theta[:, k, None] for k in (LEFT, FLOOR, RIGHT, FACE))
-    steps = [edge_step(zk) for zk in z]
+    steps, bells = _step_and_bell(z)
     model = left + (floor - left) * steps[0] + (face - floor) * steps[1] + (right - face) * steps[2]
-    return (model, *steps, *z, sharp)
+    return model, steps, bells, z
 
 
 def jacobian(x: Array, theta: Array) -> tuple[Array, Array]:
     """Model (N, M) and its derivatives (N, 8, M)."""
-    model, s1, s2, s3, z1, z2, z3, sharp = evaluate(x, theta)
+    model, steps, bells, z = evaluate(x, theta)
     left, floor, right, face = (theta[:, k, None] for k in (LEFT, FLOOR, RIGHT, FACE))
-    g1, g2, g3 = (np.exp(-0.5 * z * z) * (sharp / _SQRT_2PI) for z in (z1, z2, z3))
-    d1, d2, d3 = (floor - left) * g1, (face - floor) * g2, (right - face) * g3
+    sharp = np.exp(-theta[:, LOG_BLUR, None])
+    heights = np.stack([floor - left, face - floor, right - face]) * (sharp / _SQRT_2PI)
+    slopes = heights * bells
     hidden = theta[:, BAND] >= theta[:, WIDTH]  # the face covers the floor: the middle edge is the near one
-    moves = np.where(hidden, 0, 1).astype(np.float32)[:, None]
+    moving = slopes[1] * np.where(hidden, 0, 1).astype(np.float32)[:, None]
     out = np.empty((len(theta), 8, len(x)), np.float32)
-    out[:, NEAR] = -(d1 + d2 + d3)
-    out[:, WIDTH] = -(d2 * moves + d3)
-    out[:, LEFT] = 1 - s1
-    out[:, FLOOR] = s1 - s2
-    out[:, RIGHT] = s3
-    out[:, FACE] = s2 - s3
-    out[:, BAND] = d2 * moves
-    out[:, LOG_BLUR] = -(d1 * z1 + d2 * z2 + d3 * z3) / sharp
+    out[:, NEAR] = -slopes.sum(axis=0)
+    out[:, WIDTH] = -(moving + slopes[2])
+    out[:, LEFT] = 1 - steps[0]
+    out[:, FLOOR] = steps[0] - steps[1]
+    out[:, RIGHT] = steps[2]
+    out[:, FACE] = steps[1] - steps[2]
+    out[:, BAND] = moving
+    out[:, LOG_BLUR] = -(slopes * z).sum(axis=0) / sharp
     return model.astype(np.float32, copy=False), out

@@ -5,6 +5,8 @@ Combined as uncorrelated inputs, JCGM 100:2008, 5.1.2. Each influence is a stand
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,10 +15,11 @@ from fitup.profile.arris_shading import ArrisShading
 from fitup.profile.result import Influence
 from fitup.scale import ScaleMap
 
-__all__ = ["combined", "station_noise", "uncertainty_budget"]
+__all__ = ["combined", "station_noise", "uncertainty_budget", "with_noise"]
 
 Array64 = NDArray[np.float64]
 
+NOISE = "noise and grain"
 # Height step between clamped plates that one photo cannot see: rectangular within ±0.1 mm (common practice,
 # no source: thin sheet that is clamped flat).
 U_STEP_MM = 0.1 / np.sqrt(3)
@@ -37,20 +40,16 @@ def uncertainty_budget(
     response: CameraResponse,
     shading: ArrisShading,
     middle_mm: Array64,
-    noise_mm: Array64 | None = None,
 ) -> tuple[Influence, ...]:
-    """All influences on the gap, largest mean first; every `u_mm` is (N,) [mm].
-
-    `noise_mm` (N,) is the part from noise and grain where it is not that of single stations.
-    """
+    """All influences on the gap, largest mean first; every `u_mm` is (N,) [mm]."""
     parts = arrises.variance_parts_mm2
     gap = np.maximum(arrises.gap_mm, 0)
     sample_mm = arrises.band.sample_mm
     slant = np.abs(arrises.tangent)
     rows = [
         Influence(
-            name="noise and grain",
-            u_mm=station_noise(arrises) if noise_mm is None else noise_mm,
+            name=NOISE,
+            u_mm=station_noise(arrises),
             common=False,
             remedy="come closer, hold still, give more light",
         ),
@@ -87,7 +86,7 @@ def uncertainty_budget(
             remedy="give the radius of the sheet's arrises (--arris-radius), light the plates evenly",
         ),
     ]
-    for name, relative in scale.relative_u(middle_mm).items():
+    for name, relative in _along(scale, middle_mm).items():
         rows.append(
             Influence(
                 name=f"scale: {name}",
@@ -97,6 +96,20 @@ def uncertainty_budget(
             )
         )
     return tuple(sorted(rows, key=lambda row: -float(np.nanmean(row.u_mm))))
+
+
+def with_noise(budget: tuple[Influence, ...], noise_mm: Array64) -> tuple[Influence, ...]:
+    """Return the budget with noise and grain (N,) [mm] of stations that were averaged."""
+    rows = [replace(row, u_mm=noise_mm) if row.name == NOISE else row for row in budget]
+    return tuple(sorted(rows, key=lambda row: -float(np.nanmean(row.u_mm))))
+
+
+def _along(scale: ScaleMap, middle_mm: Array64, every: int = 10) -> dict[str, Array64]:
+    """Relative uncertainties of the scale at every tenth station, interpolated: they change slowly."""
+    stations = np.arange(len(middle_mm))
+    asked = np.unique(np.r_[stations[::every], stations[-1]])
+    parts = scale.relative_u(middle_mm[asked])
+    return {name: np.interp(stations, asked, values) for name, values in parts.items()}
 
 
 def combined(budget: tuple[Influence, ...]) -> Array64:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from fitup.edges import Arrises, CameraResponse
 from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading
-from fitup.profile.budget import combined, station_noise, uncertainty_budget
+from fitup.profile.budget import combined, station_noise, uncertainty_budget, with_noise
 from fitup.profile.result import GapProfile
 from fitup.profile.steadying import steadied
 from fitup.scale import ScaleMap
@@ -40,14 +40,15 @@ def measure_gap(
     band = arrises.band
     shading = arris_shading(arrises, response.paper_white, arris_radius_mm)
     near, far = arrises.near_mm + shading.near_mm, arrises.far_mm - shading.far_mm
-    noise = station_noise(arrises)
-    single = uncertainty_budget(scale, arrises, response, shading, band.points_mm((near + far) / 2), noise)
-    reason = _unseen(arrises, combined(single))
+    middle = band.points_mm((near + far) / 2)
+    budget = uncertainty_budget(scale, arrises, response, shading, middle)
+    reason = _unseen(arrises, combined(budget))
     seen = np.array([word == "" for word in reason], dtype=bool)
-    for _ in range(2):
+    noise = station_noise(arrises)
+    for _ in range(2):  # twice three stations weigh five as 1 2 3 2 1, each pass by its own agreement
         near, far, noise = steadied(near, far, noise, seen)
     middle = band.points_mm((near + far) / 2)
-    budget = uncertainty_budget(scale, arrises, response, shading, middle, noise)
+    budget = with_noise(budget, noise)
     u_gap = combined(budget)
     blank = np.where(seen, 0.0, np.nan)
     return GapProfile(
