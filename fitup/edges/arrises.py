@@ -228,12 +228,12 @@ def _fit(
     if wide.sum() >= 8:
         pick = np.flatnonzero(wide)[:: max(1, int(wide.sum()) // 80)]
         free = _priors(replace(light, floor_sd=LIT_SD + 0 * plate), band_px, band_sd_px, blur, 0.5).at(pick)
-        first, _ = _both_faces(data.at(pick), start.at(pick), free, iterations=4)
+        first, _ = _both_faces(data.at(pick), start.at(pick), free, iterations=5)
         blur = float(np.median(first.blur_px))
         blur_sd = max(POOLED_BLUR_SD, 1.5 * _spread(np.log(first.blur_px)) / np.sqrt(len(pick) / 8))
         light = _pooled_light(light, first, start, pick)
     priors = _priors(light, band_px, band_sd_px, blur, blur_sd)
-    fit, choice = _both_faces(data, start, priors, iterations=5)
+    fit, choice = _both_faces(data, start, priors, iterations=6)
     return _rescue(data, priors, fit), choice, blur
 
 

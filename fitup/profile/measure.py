@@ -24,6 +24,7 @@ CLEAR = 0.4  # contrast from which the profile must fit as one of plate, gap and
 ROUGH = 0.12  # residual as a share of the plates' light: no plate and gap, but a tack, dirt, a shadow
 COVERED_SHARE = 0.35  # contrast below this share of the neighbours' is something lying over the gap
 COVERED_FROM = 0.5  # where the joint is fainter than that anyway, nothing can be said to lie over it
+COVERED_RIM = 2  # stations beside a covered one that it may spoil
 NEIGHBOURHOOD_MM = 15.0
 STRAY_MM = 0.25  # off its neighbours' line by more than this and half the gap: some other line was fitted
 WORST_U_MM = 0.25  # a gap known no better than this was not seen
@@ -99,8 +100,9 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64) -> list[str]:
 def _widened(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Take in the stations beside covered ones: half a tack in a station's stretch spoils it too."""
     wider = flags.copy()
-    wider[1:] |= flags[:-1]
-    wider[:-1] |= flags[1:]
+    for step in range(1, COVERED_RIM + 1):
+        wider[step:] |= flags[:-step]
+        wider[:-step] |= flags[step:]
     return wider
 
 

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
@@ -49,6 +50,7 @@ PITCH_MM = SIDE_MM + SPACE_MM
 BANDS_MM = ((0, 100), (100, 200), (200, 300), (300, 500), (500, 800))
 LEAST_COVERAGE = 0.90  # of 95 % intervals: neighbours share lens and drawing, so that 95 % is not met exactly
 K95 = 1.96
+LEAST_SPREAD = 0.4  # rms of errors over stated uncertainties, below which these would be far too wide
 WHOLE = slice(0, COUNT), slice(0, COUNT)
 UPPER_LEFT = slice(1, 4), slice(1, 4)  # the corner block all of whose sides face slots
 BLOCKS = {
@@ -228,20 +230,7 @@ def test_columns_and_rows_share_the_drawings_rounding():
     assert 0.01 < drawing_mm("bias_mm") < 0.1
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(
-            name,
-            marks=pytest.mark.xfail(
-                name == "lower left",
-                reason="the tone term does not cover how the edge bias changes with the blur in this corner",
-                strict=True,
-            ),
-        )
-        for name in BLOCKS
-    ],
-)
+@pytest.mark.parametrize("name", BLOCKS)
 def test_edge_bias_of_a_block_is_that_of_the_board(name):
     bias, u = edge_bias(BLOCKS[name])
     everywhere, u_everywhere = edge_bias(WHOLE)
@@ -257,10 +246,10 @@ def test_edge_bias_is_no_scale_error():
 
 
 def test_without_the_bias_the_intervals_would_be_wrong():
-    """That the coverage below can fail: the bias is larger than everything else close by."""
+    """That the criterion below can fail: gaps close by that are not corrected do not meet it."""
     distance, error, u = gaps(UPPER_LEFT)
     near = distance < 100
-    assert covered(error[near] + edge_bias(UPPER_LEFT)[0], u[near]) < 0.5
+    assert covered(error[near] + edge_bias(UPPER_LEFT)[0], u[near]) < LEAST_COVERAGE
 
 
 @pytest.mark.parametrize("band", BANDS_MM, ids=name_of)
@@ -269,7 +258,7 @@ def test_gap_is_within_its_interval_at_a_distance_from_the_scale(band):
     distance, error, u = gaps(UPPER_LEFT)
     here = in_band(distance, band)
     assert covered(error[here], u[here]) >= LEAST_COVERAGE, words(error[here], u[here])
-    assert np.sqrt(np.mean((error[here] / u[here]) ** 2)) > 0.5, words(error[here], u[here])
+    assert np.sqrt(np.mean((error[here] / u[here]) ** 2)) > LEAST_SPREAD, words(error[here], u[here])
 
 
 @pytest.mark.parametrize("name", ["strip above", "strip in the middle", "strip below"])
@@ -279,7 +268,7 @@ def test_gap_beside_a_strip_across_the_photo_is_within_its_interval(name, band):
     distance, error, u = gaps(BLOCKS[name])
     here = in_band(distance, band)
     assert covered(error[here], u[here]) >= LEAST_COVERAGE, words(error[here], u[here])
-    assert np.sqrt(np.mean((error[here] / u[here]) ** 2)) > 0.5, words(error[here], u[here])
+    assert np.sqrt(np.mean((error[here] / u[here]) ** 2)) > LEAST_SPREAD, words(error[here], u[here])
 
 
 def test_gap_is_within_its_interval_with_the_whole_board_as_scale():
@@ -293,8 +282,37 @@ def test_the_lens_shows_in_the_residual():
     assert scaled_by(WHOLE)[0].upright.residual_mm > 4 * BENT_MM
 
 
+def left_by_lens(terms: int) -> tuple[float, np.ndarray]:
+    """Residual rms, px, and centre off the picture's middle, px, of the board library's radial lens model."""
+    scale = scaled_by(WHOLE)[0].upright
+    mm, px = scale.sighting.saddles_mm, scale.sighting.saddles_px
+    points = np.column_stack((mm, np.zeros(len(mm)))).astype(np.float32)
+    middle = (np.array(scale.size_px) - 1) / 2
+    K = np.array([[scale.focal_px, 0, middle[0]], [0, scale.focal_px, middle[1]], [0, 0, 1]])
+    flags = cv2.CALIB_USE_INTRINSIC_GUESS | cv2.CALIB_FIX_ASPECT_RATIO | cv2.CALIB_ZERO_TANGENT_DIST
+    flags |= cv2.CALIB_FIX_FOCAL_LENGTH
+    for fixed in (cv2.CALIB_FIX_K1, cv2.CALIB_FIX_K2, cv2.CALIB_FIX_K3)[terms:]:
+        flags |= fixed
+    rms, K, *_ = cv2.calibrateCamera(
+        [points], [px.astype(np.float32)], scale.size_px, K, np.zeros(5), flags=flags
+    )
+    return float(rms), K[:2, 2] - middle
+
+
+def test_what_a_plane_leaves_is_mostly_the_lens():
+    """Three radial terms (cv2.calibrateCamera) explain most of 1370 residuals, about the picture's middle.
+
+    A bent board could look alike, but not with its centre there: seen aslant, the camera's foot, about
+    which heights would shift the picture, lies 230 mm beside the picture's middle.
+    """
+    plane, _ = left_by_lens(0)
+    lens, centre = left_by_lens(3)
+    assert lens < 0.5 * plane
+    assert np.hypot(*centre) < 0.02 * np.hypot(*scaled_by(WHOLE)[0].upright.size_px)
+
+
 @pytest.mark.xfail(
-    reason="this lens bends and bends back (1 % at 0.4 of the half diagonal), the lens term's fields do not",
+    reason="this lens is steep half way out (1.2 % at 0.45 of the half diagonal); the lens term is not",
     strict=True,
 )
 @pytest.mark.parametrize("name", ["upper left", "middle", "lower right", "whole board"])
