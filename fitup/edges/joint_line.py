@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges.line_path import PlaneView, bar_evidence, follow, long_line
+from fitup.edges.line_path import SLIM_WIDTHS_PX, PlaneView, bar_evidence, follow, long_line
 from fitup.errors import RetakeError, UsageError
 from fitup.photo import Photo
 from fitup.scale import ScaleMap
@@ -24,7 +24,8 @@ SEARCH_TO_MM = 50.0  # the joint lies within this distance of the target
 COLUMN_MM = 1.2  # averaged along the joint before the search
 CORRIDOR_MM = 2.0  # around points given by a person
 CORRIDOR_MM = 2.0  # around points given by a person
-CLEAR_MM = 5.0  # a rival keeps this far from the line
+CLEAR_MM = 5.0  # a broad rival keeps this far from the line, whose own evidence reaches as far
+SLIM_CLEAR_MM = 1.5  # a slim one (pen stroke, scratch) this far: half a gap that fills the clear zone
 SMOOTH_MM = 4.0  # along the joint
 FOOT_STRETCH_MM = 20.0  # of the line, whose direction decides where the datum mark's foot is
 LEAST_EVIDENCE = 0.35  # mean share of full evidence below which no joint is believed
@@ -97,13 +98,16 @@ def find_joint(
     evidence, contrast = bar_evidence(view)
     rival = 0.0
     if guide is None:
-        course, first = long_line(evidence, view)
-        rival = long_line(_away_from(evidence, course, view), view)[1]
-        _believe(first, rival)
+        course = long_line(evidence, view)[0]
+        rival = long_line(_away_from(evidence, course, view, CLEAR_MM), view)[1]
     else:
         evidence, contrast = _corridor(view, evidence, guide), _corridor(view, contrast, guide)
         course = (np.interp(view.x_mm, guide[:, 0], guide[:, 1]) - view.y_mm[0]) / view.row_mm
     rows, score = follow(evidence, contrast, view, course)
+    if guide is None:
+        slim = _away_from(bar_evidence(view, SLIM_WIDTHS_PX)[0], rows, view, SLIM_CLEAR_MM)
+        rival = max(rival, long_line(slim, view)[1])
+        _believe(score, rival)
     return _line(view, evidence, rows, score, rival, guide is not None)
 
 
@@ -185,9 +189,11 @@ def _corridor(view: PlaneView, evidence: Array, guide: Array64) -> Array:
     return np.asarray(np.where(near, evidence, 0), np.float32)
 
 
-def _away_from(evidence: Array, course: Array64, view: PlaneView) -> Array:
+def _away_from(
+    evidence: Array, course: Array64 | NDArray[np.intp], view: PlaneView, clear_mm: float
+) -> Array:
     """Evidence that keeps clear of a course."""
-    clear = np.abs(np.arange(len(evidence))[:, None] - course) * view.row_mm > CLEAR_MM
+    clear = np.abs(np.arange(len(evidence))[:, None] - course) * view.row_mm > clear_mm
     return np.asarray(np.where(clear, evidence, 0), np.float32)
 
 

@@ -18,11 +18,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["PlaneView", "bar_evidence", "follow", "long_line"]
+__all__ = ["SLIM_WIDTHS_PX", "PlaneView", "bar_evidence", "follow", "long_line"]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
+SLIM_WIDTHS_PX = (1, 2, 4, 7)  # a bar of these widths does not reach far beside itself
 BAR_WIDTHS_PX = (1, 2, 4, 7, 12, 20, 32, 48)
 # Contrast (Michelson, display-encoded) from which a column counts in full: a few times what the surface's own
 # grain reaches, within bounds.
@@ -44,10 +45,10 @@ class PlaneView:
     row_mm: float
 
 
-def bar_evidence(view: PlaneView) -> tuple[Array, Array]:
+def bar_evidence(view: PlaneView, widths_px: tuple[int, ...] = BAR_WIDTHS_PX) -> tuple[Array, Array]:
     """Share of full evidence for a bar (R, C), 0..1, over all widths, and the contrast it comes from."""
     best = np.zeros_like(view.grey)
-    for width in BAR_WIDTHS_PX:
+    for width in widths_px:
         np.maximum(best, _bar_contrast(view.grey, width), out=best)
     grain = float(np.percentile(best[::4, ::2], GRAIN_QUANTILE))
     full = min(max(GRAIN_FACTOR * grain, FULL_EVIDENCE[0]), FULL_EVIDENCE[1])

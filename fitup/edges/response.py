@@ -27,7 +27,7 @@ FIT_RESIDUAL = 0.012  # rms of the pooled edge (display-encoded, 0..1) up to whi
 U_GAP_MODELLED_PX = 0.15  # what tone and sharpening still cost a gap once modelled
 U_GAP_PLAIN_PX = 0.30  # and when only the standard curve is undone
 _REACH_PX = 6.0
-_FINE_PX = 0.25  # the model is drawn this fine and interpolated
+_FINE_PX = 0.2  # the model is drawn this fine and interpolated
 # What bilinear sampling at all phases adds: a triangle one pixel to either side.
 _BILINEAR = np.maximum(1 - np.abs(np.arange(-4, 5)) * _FINE_PX, 0)
 _BILINEAR = _BILINEAR / _BILINEAR.sum()
@@ -232,7 +232,7 @@ def _fit(x: Array64, edge: Array64, blur: float) -> tuple[Array64, float]:
                 break
         else:
             break
-        done = r @ r - new @ new < 2e-2 * (r @ r)
+        done = r @ r - new @ new < 1e-2 * (r @ r)
         theta, r = trial, new
         if done:
             break

@@ -85,8 +85,12 @@ def fit_pose(
     size_px: tuple[int, int],
     prior: CameraPrior,
     height_mm: float,
+    u_stretch: float = 1e-6,
 ) -> PlaneFit:
-    """Pose, focal length and principal point by Gauss-Newton with priors.
+    """Pose, focal length, principal point and the print's unequal stretch by Gauss-Newton with priors.
+
+    A print longer along than across by a thousandth looks, from straight above, like a target tilted by
+    2.5 degrees. So the stretch is a parameter of its own, expected at zero.
 
     Parameters
     ----------
@@ -95,31 +99,35 @@ def fit_pose(
     size_px : width and height of the picture
     prior : focal length and principal point
     height_mm : height of the wanted plane over the face (negative: below it)
+    u_stretch : standard uncertainty of the ratio of the print's scales across and along
     """
     middle = np.array([(size_px[0] - 1) / 2, (size_px[1] - 1) / 2])
     u_centre = prior.u_centre_share * float(np.hypot(*size_px))
-    precision = np.array([0.0] * 6 + [prior.u_relative**-2, u_centre**-2, u_centre**-2])
+    precision = np.array([0.0] * 6 + [prior.u_relative**-2, u_centre**-2, u_centre**-2, u_stretch**-2])
     sigma = _noise_px(points_px - project(free, points_mm))
-    focal, centre = prior.focal_px, middle
+    focal, centre, stretch = prior.focal_px, middle, 0.0
     rotation, translation = _start(free, _camera(focal, centre))
     for _ in range(_ROUNDS):
-        matrix, tangents = _pose_matrices(rotation, translation, focal, centre, 0.0)
+        matrix, tangents = _stretched(*_pose_matrices(rotation, translation, focal, centre, 0.0), stretch)
         J = _design(matrix, tangents, points_mm)
         miss = (points_px - project(matrix, points_mm)).ravel()
-        known = np.array([0.0] * 6 + [np.log(prior.focal_px / focal), *(middle - centre)])
+        known = np.array([0.0] * 6 + [np.log(prior.focal_px / focal), *(middle - centre), -stretch])
         step = np.linalg.solve(
             J.T @ J / sigma**2 + np.diag(precision), J.T @ miss / sigma**2 + precision * known
         )
         rotation = _turn(step[:3]) @ rotation
         translation = translation + step[3:6]
-        focal, centre = focal * float(np.exp(np.clip(step[6], -0.5, 0.5))), centre + step[7:]
+        focal, centre = focal * float(np.exp(np.clip(step[6], -0.5, 0.5))), centre + step[7:9]
+        stretch += float(np.clip(step[9], -0.05, 0.05))
         if np.max(np.abs(J @ step)) < 1e-4:
             break
-    matrix, tangents = _pose_matrices(rotation, translation, focal, centre, 0.0)
+    matrix, tangents = _stretched(*_pose_matrices(rotation, translation, focal, centre, 0.0), stretch)
     J = _design(matrix, tangents, points_mm)
     residual = points_px - project(matrix, points_mm)
     covariance, gain = _spread(J, residual, precision)
     lowered, tangents = _pose_matrices(rotation, translation, focal, centre, height_mm)
+    # The plane itself does not stretch with the print: true millimetres stay what they are.
+    tangents = np.concatenate([tangents, np.zeros((1, 3, 3))])
     return PlaneFit(
         homography=lowered,
         tangents=tangents,
@@ -170,6 +178,13 @@ def _pose_matrices(
     tangents[6] = np.diag([focal, focal, 0.0]) @ M
     tangents[7, 0] = tangents[8, 1] = M[2]
     return K @ M, tangents
+
+
+def _stretched(matrix: Matrix, tangents: Matrix, stretch: float) -> tuple[Matrix, Matrix]:
+    """Homography px <- mm as printed, and its ten tangents, the last for the print's unequal stretch."""
+    half = np.array([np.exp(-stretch / 2), np.exp(stretch / 2), 1.0])
+    last = matrix * half * np.array([-0.5, 0.5, 0.0])
+    return matrix * half, np.concatenate([tangents * half, last[None]])
 
 
 def _design(matrix: Matrix, tangents: Matrix, points_mm: Matrix) -> Matrix:

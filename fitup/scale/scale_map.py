@@ -25,6 +25,7 @@ __all__ = ["ScaleMap", "edge_profiles", "scale_map"]
 # the radius: up to 1 %, either sign, taken as rectangular; shared by a cubic and a quintic term so
 # that no place looks perfect only because one of them happens to vanish there.
 _CORNER_DISTORTION = 0.01 / np.sqrt(3.0)
+_U_PAPER = 5e-4  # relative; order of magnitude, from memory
 _U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
 # How far a strip that passes the bent alarm may bow over 210 mm; steadies what short strips cannot tell.
 _USUAL_BOW_MM = 0.5
@@ -177,7 +178,10 @@ def scale_map(
     )
     mm = sighting.saddles_mm * factors
     free = sighting.homography @ np.diag([*(1 / factors), 1.0])
-    fit, source, known = _fit(photo, mm, sighting.saddles_px, free, -thickness)
+    u_print = DEFAULT_PRINT_U_RELATIVE if print_record is None else print_record.u_relative
+    # Both directions err by themselves; paper moves by some ten-thousandths with the room's damp.
+    u_stretch = float(np.hypot(np.sqrt(2.0) * u_print, _U_PAPER))
+    fit, source, known = _fit(photo, mm, sighting.saddles_px, free, -thickness, u_stretch)
     camera = -fit.rotation.T @ fit.translation + [0, 0, thickness]
     if not (np.all(np.isfinite(fit.homography)) and camera[2] > 0):
         raise _no_pose()
@@ -229,6 +233,7 @@ def _fit(
     px: NDArray[np.float64],
     free: NDArray[np.float64],
     height_mm: float,
+    u_stretch: float,
 ) -> tuple[PlaneFit, str, bool]:
     """Fit with what is known of the camera, or with almost nothing where the picture contradicts it.
 
@@ -239,12 +244,12 @@ def _fit(
     loose = _rms(px - project(free, mm))
     worst = max(_SAME_FIT * loose, loose + _SAME_FIT_PX)
     prior = camera_prior(photo.camera, *size, sampling)
-    fit = fit_pose(mm, px, free, size, prior, height_mm)
+    fit = fit_pose(mm, px, free, size, prior, height_mm, u_stretch)
     conflict = abs(np.log(fit.focal_px / prior.focal_px)) > _FOCAL_CONFLICT * prior.u_relative
     if not conflict and fit.rms_px <= worst:
         told = prior.source == "assumed" and fit.u_focal < _FITTED_SHARE * prior.u_relative
         return fit, "fitted" if told else prior.source, True
-    fit = fit_pose(mm, px, free, size, open_prior(prior.focal_px), height_mm)
+    fit = fit_pose(mm, px, free, size, open_prior(prior.focal_px), height_mm, u_stretch)
     if fit.rms_px > 1.5 * worst:
         raise _no_pose()
     return fit, "fitted", False
