@@ -56,6 +56,7 @@ class PlaneFit:
     translation: Matrix
     focal_px: float
     u_focal: float
+    stretch: float
 
     @property
     def rms_px(self) -> float:
@@ -112,9 +113,10 @@ def fit_pose(
         J = _design(matrix, tangents, points_mm)
         miss = (points_px - project(matrix, points_mm)).ravel()
         known = np.array([0.0] * 6 + [np.log(prior.focal_px / focal), *(middle - centre), -stretch])
-        step = np.linalg.solve(
-            J.T @ J / sigma**2 + np.diag(precision), J.T @ miss / sigma**2 + precision * known
-        )
+        normal = J.T @ J / sigma**2 + np.diag(precision)
+        even = 1 / np.sqrt(np.diag(normal))  # parameters of different units must not drown one another
+        pull = (J.T @ miss / sigma**2 + precision * known) * even
+        step = even * np.linalg.solve(normal * even[:, None] * even, pull)
         rotation = _turn(step[:3]) @ rotation
         translation = translation + step[3:6]
         focal, centre = focal * float(np.exp(np.clip(step[6], -0.5, 0.5))), centre + step[7:9]
@@ -138,6 +140,7 @@ def fit_pose(
         translation=translation,
         focal_px=focal,
         u_focal=float(np.sqrt(covariance[6, 6])),
+        stretch=stretch,
     )
 
 

@@ -25,6 +25,7 @@ __all__ = ["ScaleMap", "edge_profiles", "scale_map"]
 # the radius: up to 1 %, either sign, taken as rectangular; shared by a cubic and a quintic term so
 # that no place looks perfect only because one of them happens to vanish there.
 _CORNER_DISTORTION = 0.01 / np.sqrt(3.0)
+_STRETCH_CONFLICT = 3.0
 _U_PAPER = 5e-4  # relative; order of magnitude, from memory
 _U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
 # How far a strip that passes the bent alarm may bow over 210 mm; steadies what short strips cannot tell.
@@ -246,11 +247,12 @@ def _fit(
     prior = camera_prior(photo.camera, *size, sampling)
     fit = fit_pose(mm, px, free, size, prior, height_mm, u_stretch)
     conflict = abs(np.log(fit.focal_px / prior.focal_px)) > _FOCAL_CONFLICT * prior.u_relative
+    conflict = conflict or abs(fit.stretch) > _STRETCH_CONFLICT * u_stretch
     if not conflict and fit.rms_px <= worst:
         told = prior.source == "assumed" and fit.u_focal < _FITTED_SHARE * prior.u_relative
         return fit, "fitted" if told else prior.source, True
     fit = fit_pose(mm, px, free, size, open_prior(prior.focal_px), height_mm, u_stretch)
-    if fit.rms_px > 1.5 * worst:
+    if fit.rms_px > 1.5 * worst or abs(fit.stretch) > _STRETCH_CONFLICT * u_stretch:
         raise _no_pose()
     return fit, "fitted", False
 

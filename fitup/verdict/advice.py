@@ -116,7 +116,7 @@ def _near(at_mm: float) -> str:
 
 def _gap(gap_mm: float, u_mm: float, decimals: int) -> str:
     """Gap with its expanded uncertainty; a reading below zero is shown as the closed joint that it is."""
-    return f"{max(gap_mm, 0.0):.{decimals}f} ± {2 * u_mm:.{decimals}f} mm (k = 2)"
+    return f"{max(0.0, gap_mm):.{decimals}f} ± {2 * u_mm:.{decimals}f} mm (k = 2)"
 
 
 def _decimals(gap_mm: float, limit_mm: float) -> int:

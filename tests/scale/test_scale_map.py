@@ -242,7 +242,7 @@ def test_uncertainty_from_saddles_is_the_real_scatter(noise_px):
     assert 0.6 < np.sqrt(np.mean(np.square(z))) < 1.15
     assert np.mean(np.abs(z) < 2) > 0.92
     # An unchecked print may be stretched unequally, which a view from above can hardly tell from a tilt.
-    assert np.median(u) < 7e-4
+    assert np.median(u) < (7e-4 if noise_px < 0.1 else 1e-3)
 
 
 def test_stated_uncertainty_covers_lens_print_thickness_and_noise_together():
