@@ -268,7 +268,7 @@ def _run_all(photos: list[Path], settings: InspectionSettings, options: Options)
                 codes.append(_tell(photo, result, screen, alone=len(photos) == 1))
     if screen is not None and len(photos) > 1:
         counts = Counter(codes)
-        screen.summary([(_WORDS[code], counts[code]) for code in WORST_FIRST])
+        screen.summary([(_WORDS[code], counts[code]) for code in WORST_FIRST], options.out)
     return codes
 
 

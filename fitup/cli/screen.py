@@ -84,10 +84,12 @@ class Screen:
         self._print(line)
         self._print(Padding(Text(self._plain(f"largest gap {_gap(record)}; {verdict.advice}")), (0, 0, 0, 4)))
 
-    def summary(self, counts: Sequence[tuple[str, int]]) -> None:
-        """How many photos ended how."""
+    def summary(self, counts: Sequence[tuple[str, int]], folder: str | None = None) -> None:
+        """How many photos ended how, and where their results lie."""
         said = ", ".join(f"{count} {word}" for word, count in counts if count)
         self._print(Text(f"\n{sum(count for _, count in counts)} photos: {said}", style="bold"))
+        if folder is not None:
+            self._paragraph("files", folder)
 
     def _verdict(self, record: InspectionRecord) -> None:
         """The verdict as a bar over the whole width."""
