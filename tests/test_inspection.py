@@ -169,7 +169,9 @@ class TestChoosingTheJoint:
         assert 49 < s[0] < 52
         assert 118 < s[-1] < 122
         whole = np.interp(s, joint.inspection.profile.station_mm, joint.inspection.profile.gap_mm)
-        assert np.nanmax(np.abs(part.profile.gap_mm - whole)) < 0.05
+        # Blur and floor are pooled over what is looked at, so the two differ, but by less than is stated.
+        apart = np.abs(part.profile.gap_mm - whole)
+        assert (apart <= 1.96 * part.profile.u_gap_mm).mean() > 0.95
 
     def test_stretch_too_short_is_refused(self, drawn: Give) -> None:
         with pytest.raises(UsageError, match="too short"):

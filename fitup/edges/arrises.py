@@ -25,10 +25,9 @@ Array64 = NDArray[np.float64]
 PULL = 0.35  # of the core: how far from the line the gap's middle may lie
 CORE_MM = 2.6  # the gap's middle is looked for this near to the line
 FLANK_PX = 12.0  # plate taken into the fit on either side
-DARK_FLOOR, DARK_FLOOR_SD = 0.02, 0.02  # light from a deep slot as a share of the plates' (prior)
-FACE_SHARE = (
-    0.2  # light from a cut face as a share of its plate's: little falls into a joint (prior, ± as much)
-)
+DARK_FLOOR, DARK_FLOOR_SD = 0.015, 0.02  # light from a deep slot as a share of the plates' (prior)
+# Light from a cut face as a share of its plate's: little falls into a joint (prior, ± as much).
+FACE_SHARE = 0.15
 FACE_SHARE_LEAST_SD = 0.04
 LIT_SD = 10.0  # a floor lit from below can have any level
 UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM = 1.5, 0.75  # thin sheet, when nobody says how thin
