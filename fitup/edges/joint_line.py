@@ -23,7 +23,6 @@ SEARCH_FROM_MM = 3.0  # beyond the paper's edge: its shadow is a line too
 SEARCH_TO_MM = 50.0  # the joint lies within this distance of the target
 COLUMN_MM = 1.2  # averaged along the joint before the search
 CORRIDOR_MM = 2.0  # around points given by a person
-CORRIDOR_MM = 2.0  # around points given by a person
 CLEAR_MM = 5.0  # a broad rival keeps this far from the line, whose own evidence reaches as far
 SLIM_CLEAR_MM = 1.5  # a slim one (pen stroke, scratch) this far: half a gap that fills the clear zone
 SMOOTH_MM = 4.0  # along the joint
@@ -38,7 +37,7 @@ class JointLine:
 
     `xy_mm` (P, 2) are points in the target frame with increasing x, `s_mm` (P,) their positions along the
     joint from the foot of the datum mark. `evidence` is the mean share of full evidence along the line, and
-    `rival` that of the best other line. `lit` says whether the bar is brighter than the plates (P,).
+    `rival` that of the best other line.
     """
 
     xy_mm: Array64

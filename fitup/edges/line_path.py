@@ -31,7 +31,7 @@ FULL_EVIDENCE = (0.03, 0.12)
 GRAIN_QUANTILE, GRAIN_FACTOR = 99, 4.0
 STEEPEST = 0.18  # slope of the joint against the target, mm/mm
 FREE_TURN, BOUND_TURN = 0.05, 0.5  # evidence paid for a step across, in the free and in the second pass
-CORRIDOR_MM = 6.0  # half width of the second pass
+FOLLOWED_MM = 6.0  # half width of the second pass
 ROWS_POOLED, COLUMNS_POOLED = 3, 2  # of the free pass
 
 
@@ -94,7 +94,7 @@ def follow(
     Contrast counts beside the capped evidence: it peaks in the middle of a wide gap, where evidence is full
     from side to side.
     """
-    half = max(int(CORRIDOR_MM / view.row_mm), 4)
+    half = max(int(FOLLOWED_MM / view.row_mm), 4)
     window = np.rint(course).astype(np.intp) + np.arange(-half, half + 1)[:, None]
     inside = (window >= 0) & (window < len(evidence))
     columns = np.arange(evidence.shape[1])

@@ -8,9 +8,9 @@ its own light A. An edge fit between plate A and gap G then sees the edge displa
 
 A bright plate makes the gap read too wide, a plate darker than its surroundings too narrow. The paper beside
 the joint tells the mean light of the surroundings: it scatters all of it, so B = 0.44 paper white. Both
-constants were found on path-traced photos of rounded stainless arrises in different light (0.7 to 0.9 and
-0.43 to 0.47 serve them about equally well) and follow from geometry to that order; r itself is not known in
-one photo. All three are in the budget (JCGM 100:2008, 3.2.3: correct what is known, state what is left). One
+constants were found on the demo photos and an earlier rendering of them, path-traced in different light (0.7
+to 0.9 and 0.43 to 0.47 serve them about equally well). They follow from geometry to that order, and no photo
+outside these sets has tested them yet; r itself is not known in one photo. All three are in the budget (JCGM 100:2008, 3.2.3: correct what is known, state what is left). One
 strong low lamp breaks the rule, since then no mean light stands for what the rims mirror.
 """
 
