@@ -10,8 +10,9 @@ A bright plate makes the gap read too wide, a plate darker than its surroundings
 the joint tells the mean light of the surroundings: it scatters all of it, so B = 0.44 paper white. Both
 constants were found on the demo photos and an earlier rendering of them, path-traced in different light (0.7
 to 0.9 and 0.43 to 0.47 serve them about equally well). They follow from geometry to that order, and no photo
-outside these sets has tested them yet; r itself is not known in one photo. All three are in the budget (JCGM 100:2008, 3.2.3: correct what is known, state what is left). One
-strong low lamp breaks the rule, since then no mean light stands for what the rims mirror.
+outside these sets has tested them yet; r itself is not known in one photo. All three are in the budget (JCGM
+100:2008, 3.2.3: correct what is known, state what is left). One strong low lamp breaks the rule, since then
+no mean light stands for what the rims mirror.
 """
 
 from __future__ import annotations
