@@ -6,15 +6,15 @@ import sys
 from pathlib import Path
 
 from fitup.scale.drawing import draw_sheet
-from fitup.scale.layout import target_layout
+from fitup.scale.layout import FORMS, target_layout
 from fitup.scale.sheet import PAPERS_MM, check_sheet, target_sheet
 
 
 def draw_all(folder: Path) -> list[Path]:
-    """Draw strip 1 of each form as PDF for both papers and as SVG, and the caliper check forms."""
+    """Draw number 1 of each form as PDF for both papers and as SVG, and the caliper check forms."""
     drawn = []
     for paper in PAPERS_MM:
-        for form in ("strip-30x5", "strip-8x5"):
+        for form in FORMS:
             sheet = target_sheet(target_layout(1, form), paper)
             drawn.append(folder / f"{form}-no1-{paper}.pdf")
             draw_sheet(sheet, drawn[-1])

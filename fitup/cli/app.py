@@ -117,7 +117,7 @@ def inspect(
 @_target.command("draw")
 def target_draw(
     out: Annotated[str, typer.Option(help="File to write: .pdf, .svg or .png.")],
-    form: Annotated[str, typer.Option(help="strip-30x5 or strip-8x5.")] = "strip-30x5",
+    form: Annotated[str, typer.Option(help="strip-30x5, strip-8x5 or lens-board.")] = "strip-30x5",
     strip: Annotated[int, typer.Option(help="Strip number; give every strip in a photo its own.")] = 1,
     paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
 ) -> int:

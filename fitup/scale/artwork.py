@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.scale.layout import TargetLayout
+from fitup.scale.print_check import CROSS_DISTANCE_MM
 
 __all__ = ["INCH_MM", "Bars", "Label", "Mark", "Polygon", "pattern_marks", "strip_marks"]
 
@@ -62,8 +63,13 @@ def pattern_marks(layout: TargetLayout) -> list[Bars]:
 
 
 def strip_marks(layout: TargetLayout) -> list[Mark]:
-    """Give all ink on the cut strip: pattern, datum mark, joint arrow, rulers and words."""
+    """Give all ink on the cut strip: pattern, datum mark, joint arrow, rulers and words.
+
+    On a lens board: pattern, caliper marks and words; it has no datum, for it lies at no joint.
+    """
     marks: list[Mark] = [*pattern_marks(layout)]
+    if layout.purpose == "lens":
+        return [*marks, *_caliper_marks(layout), *_board_words(layout)]
     marks += _datum_and_arrow(layout)
     marks += _millimetre_ruler(layout)
     marks += _inch_ruler(layout)
@@ -127,6 +133,43 @@ def _inch_ruler(layout: TargetLayout) -> Iterator[Mark]:
         if inch * 16 < len(sixteenth):
             yield Label(text=str(inch), x_mm=inch * INCH_MM, y_mm=top - 4.8, height_mm=2.2, anchor="centre")
     yield Label(text="inch", x_mm=-4.0, y_mm=top - 4.8, height_mm=2.2, anchor="right")
+
+
+def _caliper_marks(layout: TargetLayout) -> Iterator[Mark]:
+    """Triangles outside the white rim, at saddles a caliper's reach apart: two along and two across."""
+    tip, tail, half = 3.6, 5.4, 1.0  # 4 mm from the edge of Letter paper, which printers leave white
+    right, far = layout.length_mm, -layout.width_mm
+    for x in _caliper_lines(layout.columns, layout.pitch_mm):
+        for edge, out in ((0.0, 1.0), (far, -1.0)):
+            y = edge + out * np.array([tip, tail, tail])
+            yield Polygon(corners_mm=np.column_stack((x + np.array([0, half, -half]), y)))
+    for y_line in _caliper_lines(layout.rows, layout.pitch_mm):
+        for edge, out in ((0.0, -1.0), (right, 1.0)):
+            x_tips = edge + out * np.array([tip, tail, tail])
+            yield Polygon(corners_mm=np.column_stack((x_tips, -y_line + np.array([0, half, -half]))))
+
+
+def _caliper_lines(squares: int, pitch_mm: float) -> tuple[float, float]:
+    """Two grid lines the caliper check's distance apart, about the middle; inner ones, which have saddles."""
+    apart = round(CROSS_DISTANCE_MM / pitch_mm)
+    first = (squares - apart) // 2
+    return first * pitch_mm, (first + apart) * pitch_mm
+
+
+def _board_words(layout: TargetLayout) -> Iterator[Mark]:
+    y = -layout.width_mm - 10.6
+    title = f"fitup {layout.name} No. {layout.strip_number}"
+    yield Label(text=title, x_mm=0.0, y_mm=y, height_mm=2.8, bold=True)
+    text = (
+        f"pitch {layout.pitch_mm:.3f} mm nominal   PRINT AT 100 %, no fit to page   do not cut: glue it flat"
+    )
+    yield Label(text=text, x_mm=48.0, y_mm=y, height_mm=2.8)
+    apart = round(CROSS_DISTANCE_MM / layout.pitch_mm)
+    text = (
+        f"caliper check ALONG and ACROSS: {CROSS_DISTANCE_MM:.2f} mm ({apart} squares) between the lines of "
+        "the marks; set the tips where four squares meet"
+    )
+    yield Label(text=text, x_mm=0.0, y_mm=y - 4.4, height_mm=2.8)
 
 
 def _words(layout: TargetLayout) -> Iterator[Mark]:

@@ -143,7 +143,7 @@ def _main() -> int:
 
     words = sys.argv[1:]
     if not 2 <= len(words) <= 4 or not words[0].isdecimal():
-        print("usage: python -m fitup.scale.drawing NUMBER FILE.pdf [A4|Letter] [strip-30x5|strip-8x5]")
+        print("usage: python -m fitup.scale.drawing NUMBER FILE.pdf [A4|Letter] [FORM]")
         return 2
     paper = words[2] if len(words) > 2 else "A4"
     form = words[3] if len(words) > 3 else "strip-30x5"

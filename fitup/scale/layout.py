@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache, cached_property
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -20,7 +21,9 @@ __all__ = ["FORMS", "TargetLayout", "known_layouts", "target_layout"]
 
 # White paper kept around the pattern, mm: left end (datum, arrow), joint side, right end, far side
 # (rulers and words). The joint side stays short so that the strip can lie close to the joint.
-_PAPER_LEFT, _PAPER_JOINT, _PAPER_RIGHT, _PAPER_FAR = 14.0, 4.5, 8.0, 20.5
+_STRIP_MARGINS_MM = (14.0, 4.5, 8.0, 20.5)
+# A lens board stays on its sheet; this much of it is free on A4 and on Letter.
+_BOARD_MARGINS_MM = (8.0, 8.0, 8.0, 16.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +39,7 @@ class TargetLayout:
     dictionary: str
     first_id: int
     thickness_mm: float = 0.1  # office paper of 80 g/m² with a film of paste or tape
+    purpose: Literal["joint", "lens"] = "joint"
 
     @property
     def length_mm(self) -> float:
@@ -85,12 +89,9 @@ class TargetLayout:
     @property
     def paper_box_mm(self) -> tuple[float, float, float, float]:
         """The cut strip: x of the left end, y of the far side, x of the right end, y of the joint side."""
-        return (
-            -_PAPER_LEFT,
-            -self.width_mm - _PAPER_FAR,
-            self.length_mm + _PAPER_RIGHT,
-            _PAPER_JOINT,
-        )
+        margins = _STRIP_MARGINS_MM if self.purpose == "joint" else _BOARD_MARGINS_MM
+        left, joint, right, far = margins
+        return (-left, -self.width_mm - far, self.length_mm + right, joint)
 
     @property
     def paper_outline_mm(self) -> NDArray[np.float64]:
@@ -115,23 +116,33 @@ class _Form:
     marker_mm: float
     dictionary: str
     strips: int
+    purpose: Literal["joint", "lens"] = "joint"
 
 
-# Long and short strips take their numbers from different dictionaries, so that no two strips of a
-# set share a marker. Five by five bits keep the modules of the long strip's markers large (0.71 mm);
-# 75 markers a strip leave room for 13 strips among its thousand numbers.
+# Long strips, short strips and the lens board take their numbers from different dictionaries, so that no
+# two of them share a marker. Five by five bits keep the modules of the long strip's markers large
+# (0.71 mm); 75 markers a strip leave room for 13 strips among its thousand numbers.
 # An odd number of rows is drawn alike by all versions of the board library; an even one is not.
 FORMS: dict[str, _Form] = {
     "strip-30x5": _Form(
         columns=30, rows=5, pitch_mm=7.0, marker_mm=5.0, dictionary="DICT_5X5_1000", strips=13
     ),
     "strip-8x5": _Form(columns=8, rows=5, pitch_mm=7.0, marker_mm=5.0, dictionary="DICT_6X6_1000", strips=50),
+    "lens-board": _Form(
+        columns=13,
+        rows=9,
+        pitch_mm=20.0,
+        marker_mm=14.0,
+        dictionary="DICT_7X7_1000",
+        strips=1,
+        purpose="lens",
+    ),
 }
 
 
 @cache
 def target_layout(strip_number: int, form: str = "strip-30x5") -> TargetLayout:
-    """Give the layout of a strip by its printed number.
+    """Give the layout of a strip by its printed number, or of the lens board (number 1).
 
     Raises UsageError for a form that does not exist or a number outside the set.
     """
@@ -139,6 +150,8 @@ def target_layout(strip_number: int, form: str = "strip-30x5") -> TargetLayout:
         raise UsageError(f"There is no target form {form!r}; the forms are {', '.join(FORMS)}.")
     shape = FORMS[form]
     if not 1 <= strip_number <= shape.strips:
+        if shape.strips == 1:
+            raise UsageError(f"Of form {form} there is number 1 only, not {strip_number}.")
         raise UsageError(f"Strip numbers of form {form} run from 1 to {shape.strips}, not {strip_number}.")
     markers = shape.columns * shape.rows // 2
     return TargetLayout(
@@ -150,13 +163,19 @@ def target_layout(strip_number: int, form: str = "strip-30x5") -> TargetLayout:
         marker_mm=shape.marker_mm,
         dictionary=shape.dictionary,
         first_id=(strip_number - 1) * markers,
+        purpose=shape.purpose,
     )
 
 
 @cache
 def known_layouts() -> tuple[TargetLayout, ...]:
-    """Every strip of every form."""
-    return tuple(target_layout(k, form) for form, shape in FORMS.items() for k in range(1, shape.strips + 1))
+    """Every strip of every form that lies at a joint; the lens board is none of them."""
+    return tuple(
+        target_layout(k, form)
+        for form, shape in FORMS.items()
+        if shape.purpose == "joint"
+        for k in range(1, shape.strips + 1)
+    )
 
 
 @cache

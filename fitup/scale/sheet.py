@@ -33,8 +33,12 @@ class Sheet:
 def target_sheet(layout: TargetLayout, paper: str = "A4") -> Sheet:
     """Compose a strip on a landscape sheet; the caliper crosses stay on the sheet, not on the strip.
 
+    A lens board fills its sheet and is not cut; its own saddles serve the caliper.
+
     Raises UsageError for a paper that is neither A4 nor Letter.
     """
+    if layout.purpose == "lens":
+        return _board_sheet(layout, paper)
     height, width = _paper(paper)
     left, far, right, joint = layout.paper_box_mm
     x0 = (left + right - width) / 2
@@ -45,6 +49,18 @@ def target_sheet(layout: TargetLayout, paper: str = "A4") -> Sheet:
     marks += _crosses(box, far)
     marks += _steps(box, far, paper)
     return Sheet(title=f"fitup scale target {layout.name} No. {layout.strip_number}", marks=marks, box_mm=box)
+
+
+def _board_sheet(layout: TargetLayout, paper: str) -> Sheet:
+    height, width = _paper(paper)
+    left, far, right, top = layout.paper_box_mm
+    x0 = (left + right - width) / 2
+    y0 = (far + top - height) / 2
+    return Sheet(
+        title=f"fitup {layout.name} No. {layout.strip_number}",
+        marks=strip_marks(layout),
+        box_mm=(x0, y0, x0 + width, y0 + height),
+    )
 
 
 def check_sheet(paper: str = "A4") -> Sheet:

@@ -6,9 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
-from fitup.errors import UsageError
-from fitup.scale import TargetLayout, target_layout, target_raster
+from fitup.errors import RetakeError, UsageError
+from fitup.scale import TargetLayout, find_target, target_layout, target_raster
+from fitup.scale.finding import find_board
 from fitup.scale.layout import FORMS, known_layouts
+from tests.scale.drawing_world import Scene, draw, photo_of
 
 QUIET_MM = 3.5  # half a square of white all round, what the outline finder needs
 
@@ -24,6 +26,23 @@ def test_no_two_strips_share_a_marker():
     owned = [(layout.dictionary, int(i)) for layout in known_layouts() for i in layout.marker_ids]
     assert len(owned) == len(set(owned))
     assert len(known_layouts()) == 13 + 50
+
+
+def test_lens_board_shares_no_marker_with_a_strip_and_is_no_strip():
+    board = target_layout(1, "lens-board")
+    assert (board.length_mm, board.width_mm, board.pitch_mm) == (260.0, 180.0, 20.0)
+    assert board.dictionary not in {layout.dictionary for layout in known_layouts()}
+    assert board not in known_layouts()
+
+
+def test_lens_board_is_found_when_asked_for_and_never_taken_for_a_strip():
+    board = target_layout(1, "lens-board")
+    pixels = draw(Scene(layout=board, look_at_mm=(130, -90), distance_mm=330))
+    sighting = find_board(pixels, (board,))
+    assert len(sighting.saddle_ids) == 12 * 8
+    with pytest.raises(RetakeError) as refusal:
+        find_target(photo_of(pixels))
+    assert refusal.value.reason == "no target"
 
 
 def test_standard_strip_lies_where_the_frame_says():
@@ -48,7 +67,7 @@ def test_target_frame_is_right_handed_towards_the_camera():
 
 @pytest.mark.parametrize("form", FORMS)
 def test_geometry_is_the_board_librarys_with_y_turned_up(form):
-    layout = target_layout(3, form)
+    layout = target_layout(FORMS[form].strips, form)
     board = library_board(layout)
     flip = np.array([1.0, -1.0])
     assert np.asarray(board.getChessboardCorners())[:, :2] * flip == pytest.approx(layout.saddles_mm)
@@ -69,7 +88,7 @@ def test_old_and_new_versions_of_the_library_draw_the_same_board(form):
 
 @pytest.mark.parametrize("form", FORMS)
 def test_the_library_finds_every_saddle_of_the_raster_in_place(form):
-    layout = target_layout(4, form)
+    layout = target_layout(min(4, FORMS[form].strips), form)
     raster = target_raster(layout, 20.0)
     corners, ids, _, _ = cv2.aruco.CharucoDetector(library_board(layout)).detectBoard(raster.pixels)
     ids = np.ravel(ids)
@@ -112,6 +131,11 @@ def test_rim_of_the_pattern_is_white(form):
 def test_strip_numbers_outside_the_set_are_refused(number, form):
     with pytest.raises(UsageError, match="run from 1 to"):
         target_layout(number, form)
+
+
+def test_second_lens_board_is_refused():
+    with pytest.raises(UsageError, match="number 1 only"):
+        target_layout(2, "lens-board")
 
 
 def test_unknown_form_is_refused():
