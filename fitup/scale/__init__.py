@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fitup.scale.finding import TargetSighting, find_target
 from fitup.scale.layout import TargetLayout, target_layout
+from fitup.scale.opening import PlaneFrame
 from fitup.scale.print_check import (
     DEFAULT_PRINT_U_RELATIVE,
     PrintRecord,
@@ -15,6 +16,7 @@ from fitup.scale.scale_map import ScaleMap, edge_profiles, scale_map
 
 __all__ = [
     "DEFAULT_PRINT_U_RELATIVE",
+    "PlaneFrame",
     "PrintRecord",
     "ScaleMap",
     "TargetLayout",

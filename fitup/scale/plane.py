@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fitup.scale.saddles import project
 
-__all__ = ["CameraPrior", "PlaneFit", "fit_pose", "pixel_shifts"]
+__all__ = ["CameraPrior", "PlaneFit", "fit_pose", "pixel_shifts", "plane_matrices"]
 
 Matrix = NDArray[np.float64]
 
@@ -44,7 +44,7 @@ class PlaneFit:
 
     homography (3, 3) px <- mm; tangents (P, 3, 3); covariance (P, P) and gain (P, 2N), the change of
     the parameters for a change of the measured saddles [1/px]. residual_px (N, 2) at the face. rotation,
-    translation: target to camera.
+    translation: target to camera; camera_matrix (3, 3) camera to px.
     """
 
     homography: Matrix
@@ -54,6 +54,7 @@ class PlaneFit:
     residual_px: Matrix
     rotation: Matrix
     translation: Matrix
+    camera_matrix: Matrix
     focal_px: float
     u_focal: float
     stretch: float
@@ -109,7 +110,9 @@ def fit_pose(
     focal, centre, stretch = prior.focal_px, middle, 0.0
     rotation, translation = _start(free, _camera(focal, centre))
     for _ in range(_ROUNDS):
-        matrix, tangents = _stretched(*_pose_matrices(rotation, translation, focal, centre, 0.0), stretch)
+        matrix, tangents = _stretched(
+            *plane_matrices(rotation, translation, _camera(focal, centre), face), stretch
+        )
         J = _design(matrix, tangents, points_mm)
         miss = (points_px - project(matrix, points_mm)).ravel()
         known = np.array([0.0] * 6 + [np.log(prior.focal_px / focal), *(middle - centre), -stretch])
@@ -123,11 +126,14 @@ def fit_pose(
         stretch += float(np.clip(step[9], -0.05, 0.05))
         if np.max(np.abs(J @ step)) < 1e-4:
             break
-    matrix, tangents = _stretched(*_pose_matrices(rotation, translation, focal, centre, 0.0), stretch)
+    matrix, tangents = _stretched(
+        *plane_matrices(rotation, translation, _camera(focal, centre), face), stretch
+    )
     J = _design(matrix, tangents, points_mm)
     residual = points_px - project(matrix, points_mm)
     covariance, gain = _spread(J, residual, precision)
-    lowered, tangents = _pose_matrices(rotation, translation, focal, centre, height_mm)
+    lower = np.diag([1.0, 1.0, height_mm])
+    lowered, tangents = plane_matrices(rotation, translation, _camera(focal, centre), lower)
     # The plane itself does not stretch with the print: true millimetres stay what they are.
     tangents = np.concatenate([tangents, np.zeros((1, 3, 3))])
     return PlaneFit(
@@ -138,10 +144,32 @@ def fit_pose(
         residual_px=residual,
         rotation=rotation,
         translation=translation,
+        camera_matrix=_camera(focal, centre),
         focal_px=focal,
         u_focal=float(np.sqrt(covariance[6, 6])),
         stretch=stretch,
     )
+
+
+def plane_matrices(
+    rotation: Matrix, translation: Matrix, camera_matrix: Matrix, frame: Matrix
+) -> tuple[Matrix, Matrix]:
+    """Homography px <- mm of any plane in the target's space, and its nine tangents.
+
+    frame (3, 3) has in its columns the plane's two axes and its origin, in the target frame [mm].
+    Parameters of the tangents: three small turns about the camera's axes, three shifts, log focal length,
+    principal point.
+    """
+    turned = rotation @ frame
+    M = turned.copy()
+    M[:, 2] += translation
+    tangents = np.zeros((9, 3, 3))
+    for k in range(3):
+        tangents[k] = camera_matrix @ np.cross(np.eye(3)[k], turned, axisb=0, axisc=0)
+        tangents[3 + k, :, 2] = camera_matrix[:, k]
+    tangents[6] = np.diag([camera_matrix[0, 0], camera_matrix[1, 1], 0.0]) @ M
+    tangents[7, 0] = tangents[8, 1] = M[2]
+    return camera_matrix @ M, tangents
 
 
 def _camera(focal: float, centre: Matrix) -> Matrix:
@@ -163,28 +191,11 @@ def _turn(vector: Matrix) -> Matrix:
     return np.asarray(cv2.Rodrigues(np.ascontiguousarray(vector))[0], dtype=np.float64)
 
 
-def _pose_matrices(
-    rotation: Matrix, translation: Matrix, focal: float, centre: Matrix, height_mm: float
+def _printed(
+    rotation: Matrix, translation: Matrix, camera_matrix: Matrix, stretch: float
 ) -> tuple[Matrix, Matrix]:
-    """Homography of the plane at a height over the face, and its nine tangents.
-
-    Parameters: three small turns about the camera's axes, three shifts, log focal length, principal point.
-    """
-    K = _camera(focal, centre)
-    turned = np.column_stack((rotation[:, 0], rotation[:, 1], height_mm * rotation[:, 2]))
-    M = turned.copy()
-    M[:, 2] += translation
-    tangents = np.zeros((9, 3, 3))
-    for k in range(3):
-        tangents[k] = K @ np.cross(np.eye(3)[k], turned, axisb=0, axisc=0)
-        tangents[3 + k, :, 2] = K[:, k]
-    tangents[6] = np.diag([focal, focal, 0.0]) @ M
-    tangents[7, 0] = tangents[8, 1] = M[2]
-    return K @ M, tangents
-
-
-def _stretched(matrix: Matrix, tangents: Matrix, stretch: float) -> tuple[Matrix, Matrix]:
     """Homography px <- mm as printed, and its ten tangents, the last for the print's unequal stretch."""
+    matrix, tangents = plane_matrices(rotation, translation, camera_matrix, np.diag([1.0, 1.0, 0.0]))
     half = np.array([np.exp(-stretch / 2), np.exp(stretch / 2), 1.0])
     last = matrix * half * np.array([-0.5, 0.5, 0.0])
     return matrix * half, np.concatenate([tangents * half, last[None]])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeAlias
 
@@ -15,7 +15,8 @@ from fitup.photo import Photo
 from fitup.scale.edge_profiles import edge_blur_px, sample_edges
 from fitup.scale.finding import TargetSighting
 from fitup.scale.focal import camera_prior, open_prior
-from fitup.scale.plane import PlaneFit, fit_pose, pixel_shifts
+from fitup.scale.opening import PlaneFrame
+from fitup.scale.plane import PlaneFit, fit_pose, pixel_shifts, plane_matrices
 from fitup.scale.print_check import DEFAULT_PRINT_U_RELATIVE, PrintRecord
 from fitup.scale.saddles import jacobian, project
 
@@ -45,7 +46,9 @@ class ScaleMap:
     """Image pixels and millimetres of the joint's plane: the target's face lowered by its thickness.
 
     homography (3, 3) px <- mm. parameter_covariance (P, P) belongs to `tangents` (P, 3, 3), the
-    derivatives of the homography. camera_position_mm (3,) has z from the joint's plane.
+    derivatives of the homography. camera_position_mm (3,) has z from the mapped plane. rotation (3, 3),
+    translation_mm (3,) take the target frame, with z from the plate's plane, to the camera, camera_matrix
+    (3, 3) takes that to px. `frame` is the mapped plane: the plate's own, or another one (`onto`).
     bow_mm is the bow that the residuals would mean if the strip, not the lens, made them.
     camera_known is False where the picture contradicts its EXIF or looks cropped.
     """
@@ -59,6 +62,10 @@ class ScaleMap:
     bow_response: NDArray[np.float64]
     bow_mm: float
     camera_position_mm: NDArray[np.float64]
+    rotation: NDArray[np.float64]
+    translation_mm: NDArray[np.float64]
+    camera_matrix: NDArray[np.float64]
+    frame: PlaneFrame
     focal_px: float
     u_focal_relative: float
     focal_source: str
@@ -69,6 +76,23 @@ class ScaleMap:
     thickness_mm: float
     camera_known: bool
     size_px: tuple[int, int]
+
+    def onto(self, frame: PlaneFrame) -> ScaleMap:
+        """Return the map of another plane in the target's space; its x and y run along and across that plane.
+
+        The camera is the same, and so are the parameters: their covariance carries over.
+        """
+        homography, tangents = plane_matrices(
+            self.rotation, self.translation_mm, self.camera_matrix, frame.matrix
+        )
+        camera = -self.rotation.T @ self.translation_mm
+        return replace(
+            self,
+            homography=homography,
+            tangents=np.concatenate([tangents, np.zeros((1, 3, 3))]),
+            camera_position_mm=frame.axes.T @ (camera - frame.origin_mm),
+            frame=frame,
+        )
 
     def to_px(self, points_mm: ArrayLike) -> NDArray[np.float64]:
         """Points of the joint's plane (..., 2) mm to the image (..., 2) px."""
@@ -199,6 +223,10 @@ def scale_map(
         bow_response=bow * bow_response,
         bow_mm=bow,
         camera_position_mm=camera,
+        rotation=fit.rotation,
+        translation_mm=fit.translation - thickness * fit.rotation[:, 2],
+        camera_matrix=fit.camera_matrix,
+        frame=PlaneFrame.plate(),
         focal_px=fit.focal_px,
         u_focal_relative=fit.u_focal,
         focal_source=source,
