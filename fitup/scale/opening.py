@@ -1,4 +1,4 @@
-"""A plane in the target's space in which lengths are measured: the plates' own, or a joint's opening plane."""
+"""A plane in the target's space in which lengths are measured: the plates' own, or a joint's."""
 
 from __future__ import annotations
 

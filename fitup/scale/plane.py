@@ -110,9 +110,7 @@ def fit_pose(
     focal, centre, stretch = prior.focal_px, middle, 0.0
     rotation, translation = _start(free, _camera(focal, centre))
     for _ in range(_ROUNDS):
-        matrix, tangents = _stretched(
-            *plane_matrices(rotation, translation, _camera(focal, centre), face), stretch
-        )
+        matrix, tangents = _printed(rotation, translation, _camera(focal, centre), stretch)
         J = _design(matrix, tangents, points_mm)
         miss = (points_px - project(matrix, points_mm)).ravel()
         known = np.array([0.0] * 6 + [np.log(prior.focal_px / focal), *(middle - centre), -stretch])
@@ -126,9 +124,7 @@ def fit_pose(
         stretch += float(np.clip(step[9], -0.05, 0.05))
         if np.max(np.abs(J @ step)) < 1e-4:
             break
-    matrix, tangents = _stretched(
-        *plane_matrices(rotation, translation, _camera(focal, centre), face), stretch
-    )
+    matrix, tangents = _printed(rotation, translation, _camera(focal, centre), stretch)
     J = _design(matrix, tangents, points_mm)
     residual = points_px - project(matrix, points_mm)
     covariance, gain = _spread(J, residual, precision)
