@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fitup.scale.finding import TargetSighting, find_target
+from fitup.scale.finding import TargetSighting, find_target, find_targets
 from fitup.scale.layout import TargetLayout, target_layout
 from fitup.scale.opening import PlaneFrame
 from fitup.scale.print_check import (
@@ -24,6 +24,7 @@ __all__ = [
     "TargetSighting",
     "edge_profiles",
     "find_target",
+    "find_targets",
     "load_print_record",
     "save_print_record",
     "scale_map",

@@ -7,8 +7,7 @@ blur and ink move them by up to some percent of the marker, a saddle is symmetri
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,13 +16,13 @@ from numpy.typing import NDArray
 from fitup.errors import RetakeError
 from fitup.photo import Photo
 from fitup.scale.layout import TargetLayout, known_layouts
-from fitup.scale.markers import Markers, find_outlines, read_markers
+from fitup.scale.markers import Markers
 from fitup.scale.saddles import SaddleFit, fit_saddles, in_line, project
+from fitup.scale.strips import LEAST_MARKERS, PLACE, all_strips, best_strip
 
-__all__ = ["BENT_MM", "TargetSighting", "find_board", "find_target"]
+__all__ = ["BENT_MM", "TargetSighting", "find_board", "find_boards", "find_target", "find_targets"]
 
 _LEVELS = (4, 2, 1)
-_LEAST_MARKERS = 4  # false single numbers occur on most photos, four of one strip in place never did
 _LEAST_SADDLES = 8
 _ENOUGH_SADDLES, _ENOUGH_MARKERS = 24, 12
 # Common part of neighbouring residuals: 0.07 mm for a bow of 1 mm over the long strip, 0.04-0.06 mm for a
@@ -32,7 +31,6 @@ BENT_MM = 0.06
 _LOOSE_SHARE = 0.35
 _START_BOUND_MM = 0.4
 
-_PLACE = "Lay the whole strip flat beside the joint, in focus and evenly lit, and take the photo again."
 # Which failure tells most when several levels failed in different ways, best last.
 _RANK = ("no target", "mirrored target", "too few markers", "unknown board", "same strip twice",
          "too few saddles", "saddles in a line", "bent target")  # fmt: skip
@@ -67,6 +65,16 @@ def find_target(photo: Photo) -> TargetSighting:
     return find_board(photo.grey8, known_layouts())
 
 
+def find_targets(photo: Photo) -> tuple[TargetSighting, ...]:
+    """Find all printed strips in a photo, that with the most saddles first.
+
+    Each is accepted by the rules of `find_target`; a strip that was read but refused is named in the
+    notes of the others. Raises RetakeError for the same strip twice, and as `find_target` where no strip
+    is accepted.
+    """
+    return find_boards(photo.grey8, known_layouts())
+
+
 def find_board(
     grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...], bent_mm: float = BENT_MM
 ) -> TargetSighting:
@@ -91,6 +99,51 @@ def find_board(
     return best
 
 
+def find_boards(
+    grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...], bent_mm: float = BENT_MM
+) -> tuple[TargetSighting, ...]:
+    """Find all of some boards in an 8-bit grey picture (H, W), as `find_targets` does."""
+    failures: list[RetakeError] = []
+    refused: dict[TargetLayout, RetakeError] = {}
+    best: dict[TargetLayout, TargetSighting] = {}
+    for reduction in _LEVELS:
+        try:
+            strips, hints = all_strips(grey, layouts, reduction)
+        except RetakeError as failure:
+            failures.append(failure)
+            continue
+        for layout, markers in strips:
+            try:
+                sighting = _measure(grey, layout, markers, reduction, bent_mm)
+            except RetakeError as failure:
+                refused[layout] = failure
+                continue
+            if layout not in best or len(sighting.saddle_ids) > len(best[layout].saddle_ids):
+                best[layout] = sighting
+        if all(layout in best and _enough(best[layout]) for layout in hints):
+            break
+    return _in_order(best, refused, failures)
+
+
+def _in_order(
+    best: dict[TargetLayout, TargetSighting],
+    refused: dict[TargetLayout, RetakeError],
+    failures: list[RetakeError],
+) -> tuple[TargetSighting, ...]:
+    twins = [failure for failure in refused.values() if failure.reason == "same strip twice"]
+    if twins:
+        raise twins[0]
+    if not best:
+        raise max([*failures, *refused.values()], key=lambda failure: _RANK.index(failure.reason))
+    notes = tuple(
+        f"Strip {layout.strip_number} is in the photo too and cannot be used: {failure.message}"
+        for layout, failure in refused.items()
+        if layout not in best
+    )
+    order = sorted(best.values(), key=lambda seen: (-len(seen.saddle_ids), seen.layout.strip_number))
+    return tuple(replace(sighting, notes=notes) for sighting in order)
+
+
 def _enough(sighting: TargetSighting) -> bool:
     """Whether a finer picture would hardly show more: a covered strip must not pay for all levels."""
     saddles, markers = len(sighting.layout.saddles_mm), sighting.layout.marker_count
@@ -102,7 +155,13 @@ def _enough(sighting: TargetSighting) -> bool:
 def _look(
     grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...], reduction: int, bent_mm: float
 ) -> TargetSighting:
-    layout, markers, notes = _choose(grey, layouts, reduction)
+    layout, markers, notes = best_strip(grey, layouts, reduction)
+    return replace(_measure(grey, layout, markers, reduction, bent_mm), notes=notes)
+
+
+def _measure(
+    grey: NDArray[np.uint8], layout: TargetLayout, markers: Markers, reduction: int, bent_mm: float
+) -> TargetSighting:
     start, used = _start(layout, markers, reduction)
     fit = fit_saddles(grey, layout, start, layout.marker_squares[used])
     _accept(layout, fit, bent_mm)
@@ -116,58 +175,7 @@ def _look(
         marker_count=len(used),
         dropped_count=fit.dropped_count,
         reduction=reduction,
-        notes=notes,
     )
-
-
-def _choose(
-    grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...], reduction: int
-) -> tuple[TargetLayout, Markers, tuple[str, ...]]:
-    """Pick the layout with the most markers; dictionaries are tried in turn, most used first."""
-    most, mirrored = 0, 0
-    outlines = find_outlines(grey, reduction)
-    for name in dict.fromkeys(layout.dictionary for layout in layouts):
-        markers, reflections = read_markers(grey, outlines, name)
-        mirrored = max(mirrored, reflections)
-        owner = _owners(layouts, name)[markers.ids]
-        seen = np.array([len(np.unique(markers.ids[owner == k])) for k in range(len(layouts))])
-        best = int(np.argmax(seen))
-        most = max(most, int(seen[best]))
-        if seen[best] >= _LEAST_MARKERS:
-            others = [layouts[k].strip_number for k in np.flatnonzero(seen >= _LEAST_MARKERS) if k != best]
-            notes = tuple(
-                f"Strip {k} is in the photo too; strip {layouts[best].strip_number} was used." for k in others
-            )
-            mine = owner == best
-            return layouts[best], Markers(ids=markers.ids[mine], corners_px=markers.corners_px[mine]), notes
-    raise _nothing(most, mirrored)
-
-
-def _nothing(most: int, mirrored: int) -> RetakeError:
-    if mirrored >= _LEAST_MARKERS and mirrored > most:
-        return RetakeError(
-            "mirrored target",
-            "The target in this photo is mirrored.",
-            "Turn off the camera's mirror setting (front cameras mirror) and take the photo again.",
-        )
-    if most == 0:
-        return RetakeError("no target", "No scale target was found in the photo.", _PLACE)
-    return RetakeError(
-        "too few markers",
-        f"Only {most} marker{'s' if most > 1 else ''} of one strip could be read; "
-        f"{_LEAST_MARKERS} are needed to be sure.",
-        _PLACE,
-    )
-
-
-@cache
-def _owners(layouts: tuple[TargetLayout, ...], name: str) -> NDArray[np.int64]:
-    """Index of the layout that owns each marker number of a dictionary, -1 where none does."""
-    owner = np.full(4096, -1, dtype=np.int64)
-    for k, layout in enumerate(layouts):
-        if layout.dictionary == name:
-            owner[layout.marker_ids] = k
-    return owner
 
 
 def _start(
@@ -184,7 +192,7 @@ def _start(
     if matrix is not None:
         near = np.linalg.norm(project(matrix.astype(np.float64), mm) - px, axis=2).max(1) < 2 * bound
         used = np.unique(index[near])
-    if len(used) < _LEAST_MARKERS or 2 * len(used) < len(np.unique(index)):
+    if len(used) < LEAST_MARKERS or 2 * len(used) < len(np.unique(index)):
         raise RetakeError(
             "unknown board",
             f"Markers with the numbers of strip {layout.strip_number} ({layout.name}) were read, "
@@ -197,12 +205,12 @@ def _start(
 
 def _refuse_twins(index: NDArray[np.int64], corners_px: NDArray[np.float64]) -> None:
     """The same strip twice in one photo gives two answers: refuse instead of choosing by chance."""
-    if len(np.unique(index)) > len(index) - _LEAST_MARKERS:
+    if len(np.unique(index)) > len(index) - LEAST_MARKERS:
         return
     centre = corners_px.mean(1)
     side = float(np.median(np.linalg.norm(corners_px[:, 0] - corners_px[:, 1], axis=1)))
     spread = [np.ptp(centre[index == k], axis=0).max() for k in np.unique(index)]
-    if np.count_nonzero(np.array(spread) > 2 * side) >= _LEAST_MARKERS:
+    if np.count_nonzero(np.array(spread) > 2 * side) >= LEAST_MARKERS:
         raise RetakeError(
             "same strip twice",
             "The same strip number lies in the photo twice.",
@@ -218,13 +226,13 @@ def _accept(layout: TargetLayout, fit: SaddleFit, bent_mm: float) -> None:
         raise RetakeError(
             "too few saddles",
             f"Only {len(fit.ids)} checker corners of the strip can be measured; {_LEAST_SADDLES} are needed.",
-            _PLACE,
+            PLACE,
         )
     if in_line(layout.saddles_mm[fit.ids]):
         raise RetakeError(
             "saddles in a line",
             "The checker corners that can be seen lie in one line and carry no scale across it.",
-            _PLACE,
+            PLACE,
         )
     loose = fit.dropped_count > _LOOSE_SHARE * (len(fit.ids) + fit.dropped_count)
     if fit.common_mm > bent_mm or loose:

@@ -10,7 +10,7 @@ import pytest
 
 from fitup.errors import RetakeError
 from fitup.photo import Photo
-from fitup.scale import find_target, target_layout
+from fitup.scale import find_target, find_targets, target_layout
 from tests.scale.drawing_world import INK, PAPER, Camera, Scene, draw, encode, photo_of
 
 SADDLE_PX = 0.1  # largest saddle error in a sharp drawn photo with noise of 1.5 grey levels
@@ -135,6 +135,66 @@ def test_the_same_strip_twice_is_refused():
     scene = Scene(look_at_mm=(105, -70), distance_mm=270)
     both = np.vstack((draw(scene)[:756], draw(replace(scene, look_at_mm=(105, 50)))[756:]))
     assert refusal(both).reason == "same strip twice"
+
+
+def two_strips(first: int = 1, second: int = 5, **options) -> tuple[np.ndarray, Scene, Scene]:
+    """Two strips above one another, each with its own camera: finding knows nothing of poses."""
+    upper = Scene(look_at_mm=(105, -70), distance_mm=270, layout=target_layout(first))
+    lower = replace(upper, look_at_mm=(105, 50), layout=target_layout(second), **options)
+    return np.vstack((draw(upper)[:756], draw(lower)[756:])), upper, lower
+
+
+def test_all_strips_are_found_each_as_if_it_were_alone():
+    pixels, upper, lower = two_strips()
+    corners = upper.to_px(np.array([[90, 10], [240, 10], [240, -45], [90, -45]]))
+    cv2.fillConvexPoly(pixels, np.rint(corners).astype(np.int32), 110)
+    found = find_targets(photo_of(pixels))
+    assert [sighting.layout.strip_number for sighting in found] == [5, 1]  # best seen first
+    for scene, sighting in zip((lower, upper), found, strict=True):
+        assert (
+            saddle_errors(scene, sighting).max() < 1.5 * SADDLE_PX
+        )  # smaller in the photo than the plain one
+        assert sighting.notes == ()
+    alone = find_target(photo_of(pixels))
+    assert np.array_equal(alone.saddles_px, found[0].saddles_px)
+
+
+def test_strips_of_different_forms_are_found_together():
+    short = target_layout(3, "strip-8x5")
+    pixels, _, _ = two_strips()
+    scene = Scene(look_at_mm=(28, 70), distance_mm=270, layout=short)
+    pixels[900:] = draw(scene)[900:]
+    found = find_targets(photo_of(pixels))
+    assert [(seen.layout.name, seen.layout.strip_number) for seen in found] == [
+        ("strip-30x5", 1),
+        ("strip-8x5", 3),
+    ]
+
+
+def test_one_strip_is_found_as_before(plain):
+    _, pixels = plain
+    (found,) = find_targets(photo_of(pixels))
+    assert np.array_equal(found.saddles_px, find_target(photo_of(pixels)).saddles_px)
+
+
+def test_one_of_two_strips_twice_is_refused():
+    pixels, _, _ = two_strips(second=1)
+    with pytest.raises(RetakeError) as caught:
+        find_targets(photo_of(pixels))
+    assert caught.value.reason == "same strip twice"
+
+
+def test_a_bent_strip_beside_a_sound_one_is_named_and_left_out():
+    pixels, _, _ = two_strips(bow_mm=3.0)
+    (found,) = find_targets(photo_of(pixels))
+    assert found.layout.strip_number == 1
+    assert any("Strip 5 is in the photo too and cannot be used" in note for note in found.notes)
+
+
+def test_all_strips_of_a_photo_without_any_is_refused_like_one():
+    with pytest.raises(RetakeError) as caught:
+        find_targets(photo_of(np.full((756, 1008), 128, np.uint8)))
+    assert caught.value.reason == "no target"
 
 
 def test_mirrored_photo_is_refused_as_such(plain):
