@@ -6,7 +6,8 @@ FitupError
 ├── RetakeError     5  a sound photo in which the joint cannot be measured
 └── StorageError    6  a result that could not be written or read back
 
-Every message is one sentence that says what is wrong and, where it is not plain, what to do.
+Every `str(error)` is one sentence that says what is wrong and, where it is not plain, what to do;
+`tests/test_error_sentences.py` walks over all places that raise.
 """
 
 from __future__ import annotations
@@ -43,13 +44,17 @@ class PhotoError(FitupError):
 
 
 class RetakeError(FitupError):
-    """The photo opened, but the joint cannot be measured in it: `reason` (machine word) and `remedy`."""
+    """The photo opened, but the joint cannot be measured in it.
+
+    `reason` is the machine word, `message` what was seen and `remedy` what to do: a sentence each, which
+    `str(error)` joins into one.
+    """
 
     exit_code: ClassVar[ExitCode] = ExitCode.RETAKE
 
     def __init__(self, reason: str, message: str, remedy: str) -> None:
         """Keep the short machine word, what was seen, and what the fitter should do."""
-        super().__init__(f"{message} {remedy}")
+        super().__init__(_joined(message, remedy))
         self.reason = reason
         self.message = message
         self.remedy = remedy
@@ -62,3 +67,10 @@ class StorageError(FitupError):
     """A result could not be written or read back."""
 
     exit_code: ClassVar[ExitCode] = ExitCode.STORAGE
+
+
+def _joined(message: str, remedy: str) -> str:
+    """One sentence from "What was seen." and "Do this."."""
+    seen = message.rstrip(".")
+    link = ";" if ":" in seen else ":"
+    return f"{seen}{link} {remedy[:1].lower()}{remedy[1:]}"

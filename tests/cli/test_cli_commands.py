@@ -210,7 +210,7 @@ def test_schema_is_printed(fitup: Run) -> None:
         (
             RetakeError("glare", "Too much glare.", "Move the lamp."),
             5,
-            "fitup: Too much glare. Move the lamp.\n",
+            "fitup: Too much glare: move the lamp.\n",
         ),
         (KeyboardInterrupt(), 130, "fitup: stopped.\n"),
     ],

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -22,6 +23,7 @@ from fitup.cli import inspecting
 from fitup.cli.boundary import run
 from tests.hostile import photos as spoil
 from tests.hostile.photos import Picture, Spoil, drawn, rendered, save
+from tests.test_error_sentences import one_sentence
 
 LIMIT_MM = 0.9
 OPENING_MM = 3.0
@@ -228,7 +230,8 @@ def check_refusal(case: Case, answer: dict[str, Any], code: int, stderr: str, ou
     assert code == 5, stderr
     assert answer["reason"] in case.refused, answer["error"]
     assert stderr == f"fitup: {answer['error']}\n"
-    assert answer["error"].count(".") >= 2  # what was seen, and what to do
+    one_sentence(answer["error"])
+    assert re.search(r"[:;] [a-z]", answer["error"]), answer["error"]  # what was seen, and what to do
     assert not list(out.rglob("*"))
 
 
