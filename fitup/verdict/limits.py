@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import ClassVar, Protocol
 
 from fitup.errors import UsageError
+from fitup.joint import JointKind, JointSetup
 from fitup.verdict.lengths import format_mm, format_number
 from fitup.verdict.wires import Wire
 
@@ -30,13 +30,6 @@ __all__ = [
 # Far above what any wire of this trade bridges: a larger limit is a slip of the unit or the decimal point.
 LARGEST_LIMIT_MM = 10.0
 _LARGEST_BRIDGE_FACTOR = 3.0
-
-
-class JointKind(StrEnum):
-    """Joint kinds whose opening plane is the plates' top plane (AWS A3.0: butt; a seam closes one part)."""
-
-    BUTT = "butt"
-    SEAM = "seam"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,7 +93,7 @@ class BridgeRule:
             )
 
     def candidate(self, wire: Wire, joint_kind: JointKind) -> Candidate:
-        """Factor times wire diameter, alike for butt joints and seams."""
+        """Factor times wire diameter, alike for all joints."""
         limit_mm = self.factor * wire.diameter_mm
         return Candidate(
             code=self.code,
@@ -150,7 +143,7 @@ def fillable_gap(
     wire : Wire
         The filler wire in use.
     joint_kind : str
-        "butt" or "seam".
+        A word of `JointKind`.
     procedure_limit_mm : float, optional
         Absolute limit from the procedure [mm], above 0 and up to 10. It wins even when it is larger than
         what the wire bridges; the sentence then says so.
@@ -163,11 +156,7 @@ def fillable_gap(
     UsageError
         When the joint kind is unknown or a number is out of its range.
     """
-    try:
-        kind = JointKind(joint_kind)
-    except ValueError:
-        known = " or ".join(JointKind)
-        raise UsageError(f"joint kind {joint_kind!r} cannot be judged yet: give {known}.") from None
+    kind = JointSetup.of(joint_kind).kind
     rules: list[LimitRule] = [BridgeRule(bridge_factor)]
     if procedure_limit_mm is not None:
         rules.append(ProcedureRule(procedure_limit_mm))
