@@ -22,10 +22,10 @@ from fitup.edges import (
 )
 from fitup.photo import Photo, PhotoLimits, open_photo
 from fitup.profile import ARRIS_RADIUS_MM, GapProfile, measure_gap
-from fitup.scale import PrintRecord, ScaleMap, edge_profiles, find_target, scale_map
+from fitup.scale import PrintRecord, ScaleMap, TargetSighting, edge_profiles, find_target, scale_map
 from fitup.verdict import DecisionRule, JointVerdict, Limit, Sheet, Wire, fillable_gap, judge
 
-__all__ = ["Inspection", "InspectionSettings", "inspect"]
+__all__ = ["Inspection", "InspectionSettings", "inspect", "inspect_target", "limit_of"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -72,16 +72,17 @@ def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspe
     Raises PhotoError for a file that is no sound photo, RetakeError for a photo in which the joint cannot be
     measured, UsageError for settings that cannot be used.
     """
-    limit = fillable_gap(
-        settings.wire,
-        settings.joint_kind,
-        procedure_limit_mm=settings.procedure_limit_mm,
-        bridge_factor=settings.bridge_factor,
-    )
+    limit_of(settings)  # settings that cannot be used are told before the photo is opened
     photo = open_photo(path, settings.photo_limits)
+    return inspect_target(photo, find_target(photo), settings)
+
+
+def inspect_target(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> Inspection:
+    """Measure and judge the joint beside one of the targets in an opened photo; raises as `inspect`."""
+    limit = limit_of(settings)
     scale = scale_map(
         photo,
-        find_target(photo),
+        sighting,
         print_record=settings.print_record,
         thickness_mm=settings.target_thickness_mm,
     )
@@ -108,6 +109,16 @@ def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspe
         profile=profile,
         limit=limit,
         verdict=judge(profile, limit, settings.decision),
+    )
+
+
+def limit_of(settings: InspectionSettings) -> Limit:
+    """Return the widest gap that may be left, by the settings' rules."""
+    return fillable_gap(
+        settings.wire,
+        settings.joint_kind,
+        procedure_limit_mm=settings.procedure_limit_mm,
+        bridge_factor=settings.bridge_factor,
     )
 
 
