@@ -5,21 +5,24 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+from fitup.scale.check_form import check_sheet
 from fitup.scale.drawing import draw_sheet
-from fitup.scale.layout import FORMS, target_layout
-from fitup.scale.sheet import PAPERS_MM, check_sheet, target_sheet
+from fitup.scale.forms import PRINT_FORMS, form_layouts
+from fitup.scale.sheet import PAPERS_MM, form_sheet
 
 
 def draw_all(folder: Path) -> list[Path]:
-    """Draw number 1 of each form as PDF for both papers and as SVG, and the caliper check forms."""
+    """Draw the first sheet of each form as PDF for both papers and as SVG,
+    and the caliper check forms."""
     drawn = []
     for paper in PAPERS_MM:
-        for form in FORMS:
-            sheet = target_sheet(target_layout(1, form), paper)
-            drawn.append(folder / f"{form}-no1-{paper}.pdf")
+        for form in PRINT_FORMS:
+            numbers = "-".join(str(layout.strip_number) for layout in form_layouts(form))
+            sheet = form_sheet(form, paper=paper)
+            drawn.append(folder / f"{form}-no{numbers}-{paper}.pdf")
             draw_sheet(sheet, drawn[-1])
-            if paper == "A4":
-                drawn.append(folder / f"{form}-no1.svg")
+            if paper == "A4" and PRINT_FORMS[form].use != "magnet":  # engravers need no magnet sheet
+                drawn.append(folder / f"{form}-no{numbers}.svg")
                 draw_sheet(sheet, drawn[-1])
         drawn.append(folder / f"caliper-check-{paper}.pdf")
         draw_sheet(check_sheet(paper), drawn[-1])

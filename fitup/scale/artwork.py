@@ -6,7 +6,7 @@ Every output (PDF, SVG, PNG, raster) draws this one list, so they cannot disagre
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from fitup.scale.layout import TargetLayout
 from fitup.scale.print_check import CROSS_DISTANCE_MM
 
-__all__ = ["INCH_MM", "Bars", "Label", "Mark", "Polygon", "pattern_marks", "strip_marks"]
+__all__ = ["INCH_MM", "Bars", "Label", "Mark", "Polygon", "pattern_marks", "strip_marks", "turned_marks"]
 
 INCH_MM = 25.4
 
@@ -36,7 +36,10 @@ class Polygon:
 
 @dataclass(frozen=True, kw_only=True)
 class Label:
-    """A line of text whose baseline starts (or is centred, or ends) at x, y; `height_mm` is the type size."""
+    """A line of text whose baseline starts (or is centred, or ends) at x, y; `height_mm` is the type size.
+
+    A turned one stands on its head, turned about x, y.
+    """
 
     text: str
     x_mm: float
@@ -44,6 +47,7 @@ class Label:
     height_mm: float
     anchor: Literal["left", "centre", "right"] = "left"
     bold: bool = False
+    turned: bool = False
 
 
 Mark: TypeAlias = Bars | Polygon | Label
@@ -75,6 +79,21 @@ def strip_marks(layout: TargetLayout) -> list[Mark]:
     marks += _inch_ruler(layout)
     marks += _words(layout)
     return marks
+
+
+def turned_marks(marks: list[Mark], centre_mm: tuple[float, float]) -> list[Mark]:
+    """Turn marks by half a turn about a point."""
+    twice = 2 * np.array(centre_mm)
+    return [_turned(mark, twice) for mark in marks]
+
+
+def _turned(mark: Mark, twice_mm: NDArray[np.float64]) -> Mark:
+    if isinstance(mark, Bars):
+        return Bars(boxes_mm=np.tile(twice_mm, 2) - mark.boxes_mm[:, [2, 3, 0, 1]])
+    if isinstance(mark, Polygon):
+        return Polygon(corners_mm=twice_mm - mark.corners_mm)
+    x, y = (twice_mm - [mark.x_mm, mark.y_mm]).tolist()
+    return replace(mark, x_mm=x, y_mm=y, turned=not mark.turned)
 
 
 def _marker_boxes(

@@ -19,13 +19,18 @@ from fitup.errors import StorageError, UsageError
 from fitup.scale.artwork import Bars, Label, Polygon
 from fitup.scale.layout import TargetLayout
 from fitup.scale.raster import raster_marks
-from fitup.scale.sheet import Sheet, target_sheet
+from fitup.scale.sheet import Sheet, form_sheet, target_sheet
 
-__all__ = ["draw_sheet", "draw_target"]
+__all__ = ["draw_form", "draw_sheet", "draw_target"]
 
 _DPI = 600
 # The same drawing gives the same bytes on any day.
 _DRAWN_AT = datetime(2026, 1, 1, tzinfo=UTC)
+
+
+def draw_form(form: str, number: int, path: str | os.PathLike[str], paper: str = "A4") -> None:
+    """Draw the sheet of a form, `number` the first strip's; errors as `draw_target` and `form_layouts`."""
+    draw_sheet(form_sheet(form, number, paper), path)
 
 
 def draw_target(layout: TargetLayout, path: str | os.PathLike[str], paper: str = "A4") -> None:
@@ -88,7 +93,8 @@ def _pdf(sheet: Sheet) -> bytes:
 def _pdf_label(pdf: FPDF, label: Label, x: float, y: float) -> None:
     pdf.set_font("Helvetica", "B" if label.bold else "", label.height_mm * 72 / 25.4)
     shift = {"left": 0.0, "centre": 0.5, "right": 1.0}[label.anchor] * pdf.get_string_width(label.text)
-    pdf.text(x - shift, y, label.text)
+    with pdf.rotation(180, x, y) if label.turned else contextlib.nullcontext():
+        pdf.text(x - shift, y, label.text)
 
 
 def _svg(sheet: Sheet) -> bytes:
@@ -103,9 +109,11 @@ def _svg(sheet: Sheet) -> bytes:
         if isinstance(mark, Label):
             anchor = {"left": "start", "centre": "middle", "right": "end"}[mark.anchor]
             weight = ' font-weight="bold"' if mark.bold else ""
+            x, y = f"{mark.x_mm - x0:.4f}", f"{y1 - mark.y_mm:.4f}"
+            turn = f' transform="rotate(180 {x} {y})"' if mark.turned else ""
             lines.append(
-                f'<text x="{mark.x_mm - x0:.4f}" y="{y1 - mark.y_mm:.4f}" font-size="{mark.height_mm:g}" '
-                f'font-family="Helvetica, Arial, sans-serif" text-anchor="{anchor}"{weight}>'
+                f'<text x="{x}" y="{y}" font-size="{mark.height_mm:g}" '
+                f'font-family="Helvetica, Arial, sans-serif" text-anchor="{anchor}"{weight}{turn}>'
                 f"{escape(mark.text)}</text>"
             )
             continue
@@ -137,9 +145,8 @@ _WRITERS: dict[str, Callable[[Sheet], bytes]] = {".pdf": _pdf, ".svg": _svg, ".p
 
 
 def _main() -> int:
-    """Draw one strip: number, file, paper (A4), form (strip-30x5)."""
+    """Draw one sheet: number, file, paper (A4), form (strip-30x5)."""
     from fitup.errors import FitupError
-    from fitup.scale.layout import target_layout
 
     words = sys.argv[1:]
     if not 2 <= len(words) <= 4 or not words[0].isdecimal():
@@ -148,7 +155,7 @@ def _main() -> int:
     paper = words[2] if len(words) > 2 else "A4"
     form = words[3] if len(words) > 3 else "strip-30x5"
     try:
-        draw_target(target_layout(int(words[0]), form), words[1], paper)
+        draw_form(form, int(words[0]), words[1], paper)
     except FitupError as error:
         print(error, file=sys.stderr)
         return int(error.exit_code)

@@ -44,16 +44,20 @@ def raster_marks(
     left, low, right, top = box_mm
     shape = (round((top - low) * px_per_mm), round((right - left) * px_per_mm))
     ink = np.zeros(shape, dtype=np.float32)
-    words = Image.new("L", (shape[1], shape[0]), 0)
-    pen = ImageDraw.Draw(words)
+    words = [Image.new("L", (shape[1], shape[0]), 0) for _ in range(2)]  # upright ones, turned ones
+    pens = [ImageDraw.Draw(sheet) for sheet in words]
     for mark in marks:
         if isinstance(mark, Bars):
             _add_bars(ink, (mark.boxes_mm - [left, top, left, top]) * [1, -1, 1, -1] * px_per_mm)
         elif isinstance(mark, Polygon):
             _add_polygon(ink, (mark.corners_mm - [left, top]) * [1, -1] * px_per_mm)
         else:
-            _write(pen, mark, ((mark.x_mm - left) * px_per_mm, (top - mark.y_mm) * px_per_mm), px_per_mm)
-    np.maximum(ink, np.asarray(words, dtype=np.float32) / 255, out=ink)
+            at = ((mark.x_mm - left) * px_per_mm, (top - mark.y_mm) * px_per_mm)
+            if mark.turned:
+                at = (shape[1] - at[0], shape[0] - at[1])
+            _write(pens[mark.turned], mark, at, px_per_mm)
+    for sheet, turn in zip(words, (1, -1), strict=True):
+        np.maximum(ink, np.asarray(sheet, dtype=np.float32)[::turn, ::turn] / 255, out=ink)
     return np.rint(255 * (1 - np.clip(ink, 0, 1))).astype(np.uint8)
 
 
