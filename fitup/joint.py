@@ -82,11 +82,11 @@ class JointSetup:
             raise UsageError(f"joint kind {kind!r} is not known: give {_listed(JointKind)}.") from None
         choices = _CHOICES.get(known, (TargetOn.PLATE,))
         if target_on is not None and target_on not in choices:
-            raise UsageError(f"in a {known} joint the target lies on {_listed(choices)}, not on {target_on!r}.")
+            raise UsageError(
+                f"in a {known} joint the target lies on {_listed(choices)}, not on {target_on!r}."
+            )
         place = None if target_on is None else TargetOn(target_on)
-        return cls(
-            kind=known, target_on=place, included_angle_deg=included_angle_deg, overlap_mm=overlap_mm
-        )
+        return cls(kind=known, target_on=place, included_angle_deg=included_angle_deg, overlap_mm=overlap_mm)
 
     def __post_init__(self) -> None:
         low, high = _ANGLES_DEG

@@ -6,15 +6,19 @@ from fitup.edges.arrises import Arrises, find_arrises
 from fitup.edges.band import Band, straighten
 from fitup.edges.joint_line import JointLine, find_joint, line_along
 from fitup.edges.response import CameraResponse, estimate_response
+from fitup.edges.section import Section, butt_section, section_of
 
 __all__ = [
     "Arrises",
     "Band",
     "CameraResponse",
     "JointLine",
+    "Section",
+    "butt_section",
     "estimate_response",
     "find_arrises",
     "find_joint",
     "line_along",
+    "section_of",
     "straighten",
 ]

@@ -149,7 +149,7 @@ def _rectified(photo: Photo, scale: ScaleMap, start: float, end: float, guide: A
     if high <= low:
         raise RetakeError(
             "outside photo",
-            f"The photo does not show the whole stretch from {start:.0f} to {end:.0f} mm from the datum mark.",
+            f"The photo does not show the whole stretch from {start:.0f} to {end:.0f} mm of the joint.",
             "Take the photo so that all of it is in the frame, or ask for the part that is (--from, --to).",
         )
     if high - low < 4:

@@ -1,0 +1,106 @@
+"""What a kind of joint shows across its opening plane: how wide the flanks are and which faces are seen.
+
+Across a butt joint lie plate, gap, plate; the camera may see the cut face of one of them in the gap. Other
+kinds differ in three things only. A flank can be a *land*, which ends after some millimetres. The face seen
+in the gap can be deep, the base under a standing plate or the other sheet of a lap, and then gets its light
+through the gap alone. And the gap can be bounded by such a face instead of by an arris.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.joint import JointKind, JointSetup, TargetOn
+
+__all__ = ["Section", "butt_section", "section_of"]
+
+Array64 = NDArray[np.float64]
+
+UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM = 1.5, 0.75  # thin sheet, when nobody says how thin
+DEEP_MM = 25.0  # a face that goes on behind the gap as far as anything is seen of it
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Section:
+    """The view across the opening plane at N stations.
+
+    `tangent` (N,) of the view angle across, positive where the camera stands beyond the gap. `near_flank_mm`
+    and `far_flank_mm` (N,) are the seen widths of the flanks, infinite for plates. `face_depth_mm` and its
+    standard uncertainty `u_face_depth_mm` say how deep the face seen in the gap goes. `slot` is True where
+    that face is lit through the gap alone, `near_is_base` and `far_is_base` where the gap is bounded by a
+    face that continues on both sides of the opening plane, without an arris.
+    """
+
+    kind: JointKind
+    tangent: Array64
+    near_flank_mm: Array64
+    far_flank_mm: Array64
+    face_depth_mm: float
+    u_face_depth_mm: float
+    sheet_mm: float | None
+    slot: bool = False
+    near_is_base: bool = False
+    far_is_base: bool = False
+
+    @property
+    def between_lands(self) -> bool:
+        """True where a flank ends within the band."""
+        return bool(np.isfinite(self.near_flank_mm).any() or np.isfinite(self.far_flank_mm).any())
+
+
+def butt_section(tangent: Array64, sheet_mm: float | None) -> Section:
+    """Plates in one plane; the cut face that is seen is as deep as the sheet is thick."""
+    plates = np.full_like(tangent, np.inf)
+    depth, u_depth = (sheet_mm, 0.0) if sheet_mm else (UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM)
+    return Section(
+        kind=JointKind.BUTT,
+        tangent=tangent,
+        near_flank_mm=plates,
+        far_flank_mm=plates,
+        face_depth_mm=depth,
+        u_face_depth_mm=u_depth,
+        sheet_mm=sheet_mm,
+    )
+
+
+def section_of(setup: JointSetup, tangent: Array64, sheet_mm: float | None) -> Section:
+    """Section of any kind of joint; kinds other than butt and seam need the sheet's thickness."""
+    if setup.opens_in_plate_plane or sheet_mm is None:
+        return butt_section(tangent, sheet_mm)
+    plate = np.full_like(tangent, np.inf)
+    land = np.full_like(tangent, sheet_mm)
+    near, far, depth, slot = plate, plate, DEEP_MM, True
+    near_is_base = far_is_base = False
+    if setup.kind is JointKind.CORNER_FULL_OPEN:
+        turn = np.radians((180.0 - setup.included_angle_deg) / 2)
+        near = sheet_mm * (np.sin(turn) + tangent * np.cos(turn))
+        far = sheet_mm * (np.sin(turn) - tangent * np.cos(turn))
+        depth, slot = 0.0, False
+    elif setup.kind is JointKind.CORNER_HALF_OPEN:
+        far = land
+        depth, slot = setup.overlap_mm or sheet_mm / 2, False
+    elif setup.kind is JointKind.CORNER_FLUSH:
+        near, depth = land, sheet_mm
+    elif setup.kind is JointKind.EDGE:
+        near, far = land, land
+    elif setup.place is TargetOn.UPPER:
+        near, far_is_base = land, True
+    elif setup.place is TargetOn.LOWER:
+        far, near_is_base = land, True
+    else:
+        far_is_base, near_is_base = setup.place is TargetOn.STANDING, setup.place is TargetOn.BASE
+    return Section(
+        kind=setup.kind,
+        tangent=tangent,
+        near_flank_mm=near,
+        far_flank_mm=far,
+        face_depth_mm=depth,
+        u_face_depth_mm=0.0,
+        sheet_mm=sheet_mm,
+        slot=slot,
+        near_is_base=near_is_base,
+        far_is_base=far_is_base,
+    )
