@@ -16,7 +16,19 @@ from numpy.typing import NDArray
 
 from fitup.scale.saddles import project
 
-__all__ = ["CameraPrior", "PlaneFit", "fit_pose", "pixel_shifts", "plane_matrices"]
+__all__ = [
+    "CameraPrior",
+    "PlaneFit",
+    "fit_pose",
+    "noise_px",
+    "pinhole",
+    "pixel_shifts",
+    "plane_matrices",
+    "printed_matrices",
+    "run_factor",
+    "start_pose",
+    "turn_matrix",
+]
 
 Matrix = NDArray[np.float64]
 
@@ -106,11 +118,11 @@ def fit_pose(
     middle = np.array([(size_px[0] - 1) / 2, (size_px[1] - 1) / 2])
     u_centre = prior.u_centre_share * float(np.hypot(*size_px))
     precision = np.array([0.0] * 6 + [prior.u_relative**-2, u_centre**-2, u_centre**-2, u_stretch**-2])
-    sigma = _noise_px(points_px - project(free, points_mm))
+    sigma = noise_px(points_px - project(free, points_mm))
     focal, centre, stretch = prior.focal_px, middle, 0.0
-    rotation, translation = _start(free, _camera(focal, centre))
+    rotation, translation = start_pose(free, pinhole(focal, centre))
     for _ in range(_ROUNDS):
-        matrix, tangents = _printed(rotation, translation, _camera(focal, centre), stretch)
+        matrix, tangents = printed_matrices(rotation, translation, pinhole(focal, centre), stretch)
         J = _design(matrix, tangents, points_mm)
         miss = (points_px - project(matrix, points_mm)).ravel()
         known = np.array([0.0] * 6 + [np.log(prior.focal_px / focal), *(middle - centre), -stretch])
@@ -118,18 +130,18 @@ def fit_pose(
         even = 1 / np.sqrt(np.diag(normal))  # parameters of different units must not drown one another
         pull = (J.T @ miss / sigma**2 + precision * known) * even
         step = even * np.linalg.solve(normal * even[:, None] * even, pull)
-        rotation = _turn(step[:3]) @ rotation
+        rotation = turn_matrix(step[:3]) @ rotation
         translation = translation + step[3:6]
         focal, centre = focal * float(np.exp(np.clip(step[6], -0.5, 0.5))), centre + step[7:9]
         stretch += float(np.clip(step[9], -0.05, 0.05))
         if np.max(np.abs(J @ step)) < 1e-4:
             break
-    matrix, tangents = _printed(rotation, translation, _camera(focal, centre), stretch)
+    matrix, tangents = printed_matrices(rotation, translation, pinhole(focal, centre), stretch)
     J = _design(matrix, tangents, points_mm)
     residual = points_px - project(matrix, points_mm)
     covariance, gain = _spread(J, residual, precision)
     lower = np.diag([1.0, 1.0, height_mm])
-    lowered, tangents = plane_matrices(rotation, translation, _camera(focal, centre), lower)
+    lowered, tangents = plane_matrices(rotation, translation, pinhole(focal, centre), lower)
     # The plane itself does not stretch with the print: true millimetres stay what they are.
     tangents = np.concatenate([tangents, np.zeros((1, 3, 3))])
     return PlaneFit(
@@ -140,7 +152,7 @@ def fit_pose(
         residual_px=residual,
         rotation=rotation,
         translation=translation,
-        camera_matrix=_camera(focal, centre),
+        camera_matrix=pinhole(focal, centre),
         focal_px=focal,
         u_focal=float(np.sqrt(covariance[6, 6])),
         stretch=stretch,
@@ -168,11 +180,12 @@ def plane_matrices(
     return camera_matrix @ M, tangents
 
 
-def _camera(focal: float, centre: Matrix) -> Matrix:
+def pinhole(focal: float, centre: Matrix) -> Matrix:
+    """(3, 3) camera matrix of a focal length and a principal point (2,), px."""
     return np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1.0]])
 
 
-def _start(free: Matrix, camera: Matrix) -> tuple[Matrix, Matrix]:
+def start_pose(free: Matrix, camera: Matrix) -> tuple[Matrix, Matrix]:
     """Rotation and translation from a homography: its columns are r1, r2, t up to one factor."""
     columns = np.linalg.solve(camera, free)
     columns = columns / np.sqrt(np.linalg.norm(columns[:, 0]) * np.linalg.norm(columns[:, 1]))
@@ -183,11 +196,12 @@ def _start(free: Matrix, camera: Matrix) -> tuple[Matrix, Matrix]:
     return np.asarray(left @ right), columns[:, 2]
 
 
-def _turn(vector: Matrix) -> Matrix:
+def turn_matrix(vector: Matrix) -> Matrix:
+    """Rotation (3, 3) about a vector (3,), by its length in radians."""
     return np.asarray(cv2.Rodrigues(np.ascontiguousarray(vector))[0], dtype=np.float64)
 
 
-def _printed(
+def printed_matrices(
     rotation: Matrix, translation: Matrix, camera_matrix: Matrix, stretch: float
 ) -> tuple[Matrix, Matrix]:
     """Homography px <- mm as printed, and its ten tangents, the last for the print's unequal stretch."""
@@ -201,7 +215,7 @@ def _design(matrix: Matrix, tangents: Matrix, points_mm: Matrix) -> Matrix:
     return pixel_shifts(matrix, tangents, points_mm).reshape(len(tangents), -1).T
 
 
-def _noise_px(residual: Matrix) -> float:
+def noise_px(residual: Matrix) -> float:
     """Standard deviation of one coordinate of a saddle."""
     freedom = max(residual.size - 8, 1)  # a plane's homography takes eight
     return float(np.hypot(np.sqrt((residual**2).sum() / freedom), _U_SADDLE_FLOOR_PX))
@@ -214,14 +228,14 @@ def _spread(J: Matrix, residual: Matrix, precision: Matrix) -> tuple[Matrix, Mat
     Their number then counts for less: the variance is raised by the ratio of the scatter of means
     over runs of saddles to what independent residuals would give.
     """
-    sigma = _noise_px(residual) * np.sqrt(_run_factor(residual))
+    sigma = noise_px(residual) * np.sqrt(run_factor(residual))
     normal = J.T @ J / sigma**2 + np.diag(precision)
     scale = 1 / np.sqrt(np.diag(normal))  # turns, millimetres and pixels differ by orders of magnitude
     covariance = np.linalg.inv(normal * scale[:, None] * scale) * scale[:, None] * scale
     return covariance, covariance @ J.T / sigma**2
 
 
-def _run_factor(residual: Matrix, run: int = 6) -> float:
+def run_factor(residual: Matrix, run: int = 6) -> float:
     """At least 1; saddles come row by row, so that runs are neighbours along the strip."""
     runs = len(residual) // run
     if runs < 3:
