@@ -17,7 +17,7 @@ from fitup.scale.finding import TargetSighting
 from fitup.scale.focal import camera_prior, open_prior
 from fitup.scale.opening import PlaneFrame
 from fitup.scale.plane import PlaneFit, fit_pose, pixel_shifts, plane_matrices
-from fitup.scale.print_check import DEFAULT_PRINT_U_RELATIVE, PrintRecord
+from fitup.scale.print_check import DEFAULT_PRINT_U_RELATIVE, THICKNESS_LIMIT_MM, PrintRecord
 from fitup.scale.saddles import jacobian, project
 
 __all__ = ["ScaleMap", "edge_profiles", "scale_map"]
@@ -25,17 +25,16 @@ __all__ = ["ScaleMap", "edge_profiles", "scale_map"]
 # Displacement at the picture's corner that a phone leaves after its own correction, as a share of
 # the radius: up to 1 %, either sign, taken as rectangular; shared by a cubic and a quintic term so
 # that no place looks perfect only because one of them happens to vanish there.
-_CORNER_DISTORTION = 0.01 / np.sqrt(3.0)
-_STRETCH_CONFLICT = 3.0
-_U_PAPER = 5e-4  # relative; order of magnitude, from memory
+CORNER_DISTORTION = 0.01 / np.sqrt(3.0)
+STRETCH_CONFLICT = 3.0
+U_PAPER = 5e-4  # relative; order of magnitude, from memory
 _U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
 # How far a strip that passes the bent alarm may bow over 210 mm; steadies what short strips cannot tell.
 _USUAL_BOW_MM = 0.5
 _STRAIN_STEP_MM = 0.5
-_SAME_FIT, _SAME_FIT_PX = 1.15, 0.03
-_FOCAL_CONFLICT = 4.0
-_FITTED_SHARE = 0.5
-_THICKNESS_LIMIT_MM = 20.0
+SAME_FIT, SAME_FIT_PX = 1.15, 0.03
+FOCAL_CONFLICT = 4.0
+FITTED_SHARE = 0.5
 
 
 _Shifts: TypeAlias = Callable[[NDArray[np.float64]], NDArray[np.float64]]
@@ -124,7 +123,7 @@ class ScaleMap:
         flat = np.ones(points.shape[:-1])
         record = self.print_record
         u_print = DEFAULT_PRINT_U_RELATIVE if record is None else record.u_relative
-        u_thickness = max(_U_THICKNESS_MM, 0.05 * self.thickness_mm) / self.camera_position_mm[2]
+        u_thickness = self.u_thickness_mm / self.camera_position_mm[2]
         bow = self._strain(points, np.einsum("p,pij->ij", self.bow_response, self.tangents)[None])[0]
         return {
             "saddles": self.relative_u_saddles(points),
@@ -132,6 +131,14 @@ class ScaleMap:
             "thickness": np.hypot(u_thickness * flat, bow),
             "lens and distance": self._relative_u_lens(points),
         }
+
+    @property
+    def u_thickness_mm(self) -> float:
+        """Standard uncertainty of the target's thickness: the print check's where it gave the thickness."""
+        record = self.print_record
+        if record is not None and record.thickness_mm == self.thickness_mm and record.u_thickness_mm:
+            return record.u_thickness_mm
+        return max(_U_THICKNESS_MM, 0.05 * self.thickness_mm)
 
     @property
     def model(self) -> str:
@@ -156,11 +163,11 @@ class ScaleMap:
         taken_up = np.einsum("kp,pij->kij", self.distortion_response, self.tangents)
 
         def shifts(mm: NDArray[np.float64]) -> NDArray[np.float64]:
-            seen = _distortion_fields(project(self.homography, mm), self.size_px)
+            seen = distortion_fields(project(self.homography, mm), self.size_px)
             return np.asarray(seen - pixel_shifts(self.homography, taken_up, mm))
 
         strain = self._strain_of(points, shifts)
-        bound = _CORNER_DISTORTION * (1.0 if self.camera_known else 2.0)
+        bound = CORNER_DISTORTION * (1.0 if self.camera_known else 2.0)
         return np.asarray(bound * np.sqrt((strain**2).mean(0)))
 
     def _strain_of(self, points_mm: ArrayLike, shifts: _Shifts) -> NDArray[np.float64]:
@@ -186,32 +193,46 @@ def scale_map(
     Parameters
     ----------
     print_record : factors by which the print is longer than drawn; None counts the print as unchecked
-    thickness_mm : target's thickness, from plate to printed face; the layout's (paper) by default
+    thickness_mm : target's thickness, from plate to printed face; the print record's by default, and the
+        layout's (paper) where that has none
 
     Raises UsageError for an impossible thickness, RetakeError where the fit finds no camera in front.
     """
-    thickness = sighting.layout.thickness_mm if thickness_mm is None else thickness_mm
-    if not 0 <= thickness <= _THICKNESS_LIMIT_MM:
-        raise UsageError(
-            f"A target thickness of {thickness:g} mm is impossible; give 0 to {_THICKNESS_LIMIT_MM:g} mm."
-        )
-    size = (photo.width_px, photo.height_px)
-    factors = (
-        np.ones(2)
-        if print_record is None
-        else np.array([print_record.along_factor, print_record.across_factor])
-    )
+    thickness = target_thickness(sighting, print_record, thickness_mm)
+    factors, u_stretch = print_of(print_record)
     mm = sighting.saddles_mm * factors
     free = sighting.homography @ np.diag([*(1 / factors), 1.0])
-    u_print = DEFAULT_PRINT_U_RELATIVE if print_record is None else print_record.u_relative
-    # Both directions err by themselves; paper moves by some ten-thousandths with the room's damp.
-    u_stretch = float(np.hypot(np.sqrt(2.0) * u_print, _U_PAPER))
     fit, source, known = _fit(photo, mm, sighting.saddles_px, free, -thickness, u_stretch)
-    camera = -fit.rotation.T @ fit.translation + [0, 0, thickness]
+    return map_of_fit(photo, sighting, print_record, thickness, fit, source, known)
+
+
+def print_of(record: PrintRecord | None) -> tuple[NDArray[np.float64], float]:
+    """Factors (2,) by which a print is longer than drawn, and the standard uncertainty of their ratio."""
+    factors = np.ones(2) if record is None else np.array([record.along_factor, record.across_factor])
+    u_print = DEFAULT_PRINT_U_RELATIVE if record is None else record.u_relative
+    # Both directions err by themselves; paper moves by some ten-thousandths with the room's damp.
+    return factors, float(np.hypot(np.sqrt(2.0) * u_print, U_PAPER))
+
+
+def map_of_fit(
+    photo: Photo,
+    sighting: TargetSighting,
+    print_record: PrintRecord | None,
+    thickness_mm: float,
+    fit: PlaneFit,
+    source: str,
+    known: bool,
+) -> ScaleMap:
+    """Put the map together from a fitted plane; raises RetakeError where no camera stands in front of it."""
+    size = (photo.width_px, photo.height_px)
+    factors, _ = print_of(print_record)
+    mm = sighting.saddles_mm * factors
+    free = sighting.homography @ np.diag([*(1 / factors), 1.0])
+    camera = -fit.rotation.T @ fit.translation + [0, 0, thickness_mm]
     if not (np.all(np.isfinite(fit.homography)) and camera[2] > 0):
-        raise _no_pose()
+        raise no_pose()
     sampling = float(np.median(np.sqrt(np.abs(np.linalg.det(jacobian(free, mm))))))
-    response = _distortion_fields(sighting.saddles_px, size).reshape(2, -1) @ fit.gain.T
+    response = distortion_fields(sighting.saddles_px, size).reshape(2, -1) @ fit.gain.T
     bow, bow_response = _apparent_bow(fit, mm, sighting.layout.length_mm)
     return ScaleMap(
         sighting=sighting,
@@ -224,7 +245,7 @@ def scale_map(
         bow_mm=bow,
         camera_position_mm=camera,
         rotation=fit.rotation,
-        translation_mm=fit.translation - thickness * fit.rotation[:, 2],
+        translation_mm=fit.translation - thickness_mm * fit.rotation[:, 2],
         camera_matrix=fit.camera_matrix,
         frame=PlaneFrame.plate(),
         focal_px=fit.focal_px,
@@ -234,10 +255,23 @@ def scale_map(
         residual_mm=fit.rms_px / sampling,
         print_blur_px=edge_blur_px(*sample_edges(photo, sighting, lines=12)),
         tilt_deg=float(np.degrees(np.arccos(np.clip(abs(fit.rotation[2, 2]), 0, 1)))),
-        thickness_mm=thickness,
+        thickness_mm=thickness_mm,
         camera_known=known,
         size_px=size,
     )
+
+
+def target_thickness(sighting: TargetSighting, record: PrintRecord | None, given_mm: float | None) -> float:
+    """What a person says now, else what the print check says, else paper [mm]."""
+    checked = None if record is None else record.thickness_mm
+    thickness = given_mm if given_mm is not None else checked
+    if thickness is None:
+        return sighting.layout.thickness_mm
+    if not 0 <= thickness <= THICKNESS_LIMIT_MM:
+        raise UsageError(
+            f"A target thickness of {thickness:g} mm is impossible; give 0 to {THICKNESS_LIMIT_MM:g} mm."
+        )
+    return thickness
 
 
 def edge_profiles(
@@ -271,17 +305,17 @@ def _fit(
     size = (photo.width_px, photo.height_px)
     sampling = float(np.sqrt(abs(np.linalg.det(jacobian(free, mm.mean(0))))))
     loose = _rms(px - project(free, mm))
-    worst = max(_SAME_FIT * loose, loose + _SAME_FIT_PX)
+    worst = max(SAME_FIT * loose, loose + SAME_FIT_PX)
     prior = camera_prior(photo.camera, *size, sampling)
     fit = fit_pose(mm, px, free, size, prior, height_mm, u_stretch)
-    conflict = abs(np.log(fit.focal_px / prior.focal_px)) > _FOCAL_CONFLICT * prior.u_relative
-    conflict = conflict or abs(fit.stretch) > _STRETCH_CONFLICT * u_stretch
+    conflict = abs(np.log(fit.focal_px / prior.focal_px)) > FOCAL_CONFLICT * prior.u_relative
+    conflict = conflict or abs(fit.stretch) > STRETCH_CONFLICT * u_stretch
     if not conflict and fit.rms_px <= worst:
-        told = prior.source == "assumed" and fit.u_focal < _FITTED_SHARE * prior.u_relative
+        told = prior.source == "assumed" and fit.u_focal < FITTED_SHARE * prior.u_relative
         return fit, "fitted" if told else prior.source, True
     fit = fit_pose(mm, px, free, size, open_prior(prior.focal_px), height_mm, u_stretch)
-    if fit.rms_px > 1.5 * worst or abs(fit.stretch) > _STRETCH_CONFLICT * u_stretch:
-        raise _no_pose()
+    if fit.rms_px > 1.5 * worst or abs(fit.stretch) > STRETCH_CONFLICT * u_stretch:
+        raise no_pose()
     return fit, "fitted", False
 
 
@@ -303,7 +337,8 @@ def _apparent_bow(
     return float((left * fit.residual_px).sum() / ((left**2).sum() + steady)), response
 
 
-def _no_pose() -> RetakeError:
+def no_pose() -> RetakeError:
+    """Give the refusal of a picture that fits no camera."""
     return RetakeError(
         "no camera pose",
         "The strip's checker corners fit no camera in front of it: an edited photo or no flat strip.",
@@ -315,7 +350,7 @@ def _rms(residual: NDArray[np.float64]) -> float:
     return float(np.sqrt((residual**2).sum(1).mean()))
 
 
-def _distortion_fields(px: NDArray[np.float64], size_px: tuple[int, int]) -> NDArray[np.float64]:
+def distortion_fields(px: NDArray[np.float64], size_px: tuple[int, int]) -> NDArray[np.float64]:
     """(2, N, 2) shift in px of image points for a corner displacement of 1: cubic and quintic term."""
     middle = np.array([(size_px[0] - 1) / 2, (size_px[1] - 1) / 2])
     r2 = ((px - middle) ** 2).sum(-1, keepdims=True) / (np.hypot(*size_px) / 2) ** 2
