@@ -208,6 +208,8 @@ class PrintCheckEntry(_Entry):
     across_mm: Positive
     nominal_along_mm: Positive
     nominal_across_mm: Positive
+    thickness_mm: Positive | None = None
+    u_thickness_mm: Positive | None = None
     along_factor: Positive
     across_factor: Positive
     u_relative: NotNegative

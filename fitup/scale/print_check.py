@@ -21,6 +21,8 @@ from fitup.errors import StorageError, UsageError
 __all__ = [
     "CROSS_DISTANCE_MM",
     "DEFAULT_PRINT_U_RELATIVE",
+    "THICKNESS_LIMIT_MM",
+    "U_SEAT_MM",
     "PrintRecord",
     "load_print_record",
     "save_print_record",
@@ -29,7 +31,12 @@ __all__ = [
 CROSS_DISTANCE_MM = 140.0  # within the reach of a 150 mm (6 inch) caliper, long on both papers
 DEFAULT_PRINT_U_RELATIVE = 0.005  # unchecked print; up to 0.5 % between the axes is often reported
 _LARGEST_ERROR = 0.05
-_FORMAT = "fitup print check 1"
+_FORMAT = "fitup print check 2"
+_OLDER_FORMAT = "fitup print check 1"  # before thickness was part of the check
+_THICKNESS_NAMES = ("thickness_mm", "u_thickness_mm")
+THICKNESS_LIMIT_MM = 20.0
+# Glue, magnet sheet giving way under the jaws, strip not lying quite tight; common practice, no source.
+U_SEAT_MM = 0.03
 _U_LIMIT_MM = 1.0
 _U_AIMING_MM = 0.05  # setting caliper tips on a printed cross by eye; common practice, no source
 
@@ -41,6 +48,8 @@ class PrintRecord:
     along_mm and across_mm are the mean readings of the crosses along and across the strip, whose
     drawn distance is nominal_along_mm and nominal_across_mm; u_instrument_mm is the caliper's standard
     uncertainty (a certificate's expanded uncertainty divided by 2). `strip` says which print, freely.
+    thickness_mm, from plate to print, is known where the print is backed by something (a magnet sheet, a
+    rule) and then has its own standard uncertainty; None: a print on paper.
 
     Raises UsageError with what is wrong for readings that cannot be true.
     """
@@ -54,6 +63,8 @@ class PrintRecord:
     nominal_along_mm: float = CROSS_DISTANCE_MM
     nominal_across_mm: float = CROSS_DISTANCE_MM
     strip: str = ""
+    thickness_mm: float | None = None
+    u_thickness_mm: float | None = None
 
     def __post_init__(self) -> None:
         for name in ("number", "date", "instrument", "strip"):
@@ -66,6 +77,7 @@ class PrintRecord:
         _check_u(self.u_instrument_mm)
         for word in ("along", "across"):
             _check_reading(word, getattr(self, f"{word}_mm"), getattr(self, f"nominal_{word}_mm"))
+        _check_thickness(self.thickness_mm, self.u_thickness_mm)
 
     @property
     def along_factor(self) -> float:
@@ -84,8 +96,17 @@ class PrintRecord:
 
 
 def save_print_record(record: PrintRecord, path: str | os.PathLike[str]) -> None:
-    """Write the record as JSON, whole or not at all; raises StorageError."""
+    """Write the record as JSON into a new file, whole or not at all.
+
+    Raises UsageError where the file is there already: a check is evidence and is not written over.
+    Raises StorageError where it cannot be written.
+    """
     target = Path(path)
+    if target.is_file():
+        raise UsageError(
+            f"{target} is there already and a print check is never written over: name another file, or "
+            "remove that one first."
+        )
     text = json.dumps({"format": _FORMAT, **asdict(record)}, indent=2, ensure_ascii=False) + "\n"
     temporary = ""
     try:
@@ -110,14 +131,16 @@ def load_print_record(path: str | os.PathLike[str]) -> PrintRecord:
         raise UsageError(f"The print check {source} cannot be read: {error.strerror}.") from error
     except (ValueError, RecursionError) as error:
         raise UsageError(f"The print check {source} is no JSON file of this program.") from error
-    if not isinstance(data, dict) or data.get("format") != _FORMAT:
-        raise UsageError(f"The print check {source} is not marked as {_FORMAT!r}.")
-    del data["format"]
+    if not isinstance(data, dict) or data.get("format") not in (_FORMAT, _OLDER_FORMAT):
+        raise UsageError(f"The print check {source} is not marked as {_FORMAT!r} or an older form of it.")
     return _from_fields(data, source)
 
 
 def _from_fields(data: dict[str, Any], source: Path) -> PrintRecord:
+    form = data.pop("format")
     names = {field.name for field in fields(PrintRecord)}
+    if form == _OLDER_FORMAT:
+        names -= set(_THICKNESS_NAMES)
     unknown, missing = sorted(set(data) - names), sorted(names - set(data))
     if unknown or missing:
         parts = [f"unknown: {', '.join(unknown)}"] if unknown else []
@@ -183,4 +206,21 @@ def _check_reading(word: str, reading: object, nominal: object) -> None:
             f"The reading {word} the strip, {read:g} mm, is {100 * (read / drawn - 1):+.1f} % off "
             f"the drawn {drawn:g} mm: misread, or not printed at 100 %; "
             "read it again, or print again without fit to page."
+        )
+
+
+def _check_thickness(thickness: object, u: object) -> None:
+    if thickness is None and u is None:
+        return
+    if thickness is None:
+        raise UsageError("The print check has an uncertainty of the thickness but no thickness: give both.")
+    value, spread = _number(thickness), _number(u)
+    if value is None or not 0 < value <= THICKNESS_LIMIT_MM:
+        raise UsageError(
+            f"The thickness from plate to print must lie between 0 and {THICKNESS_LIMIT_MM:g} mm, "
+            f"not {thickness}."
+        )
+    if spread is None or not 0 < spread <= value:
+        raise UsageError(
+            f"The standard uncertainty of the thickness must lie between 0 and the thickness itself, not {u}."
         )
