@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fitup.scale.finding import TargetSighting, find_target, find_targets
 from fitup.scale.layout import TargetLayout, target_layout
-from fitup.scale.opening import PlaneFrame
+from fitup.scale.opening import PlaneFrame, PlateLine, opening_frame
 from fitup.scale.print_check import (
     DEFAULT_PRINT_U_RELATIVE,
     PrintRecord,
@@ -17,6 +17,7 @@ from fitup.scale.scale_map import ScaleMap, edge_profiles, scale_map
 __all__ = [
     "DEFAULT_PRINT_U_RELATIVE",
     "PlaneFrame",
+    "PlateLine",
     "PrintRecord",
     "ScaleMap",
     "TargetLayout",
@@ -26,6 +27,7 @@ __all__ = [
     "find_target",
     "find_targets",
     "load_print_record",
+    "opening_frame",
     "save_print_record",
     "scale_map",
     "target_layout",
