@@ -27,6 +27,7 @@ from fitup.edges.arris_model import (
     evaluate,
     jacobian,
 )
+from fitup.edges.slot_model import Slot
 
 __all__ = ["ArrisFit", "ArrisPriors", "fit_arrises"]
 
@@ -125,6 +126,7 @@ def fit_arrises(
     *,
     noise_floor: float = 1e-3,
     iterations: int = 6,
+    slot: Slot | None = None,
 ) -> ArrisFit:
     """Fit all stations at once.
 
@@ -137,6 +139,7 @@ def fit_arrises(
     priors : what is known beforehand
     noise_floor : smallest believed noise of a sample, linear light
     iterations : Levenberg-Marquardt steps; six leave less than a tenth of the stated deviation
+    slot : the seen face's light falls off inwards as this says; None: one level over its whole band
     """
     x = x_px.astype(np.float32)
     y = profiles.astype(np.float32, copy=False)
@@ -144,10 +147,10 @@ def fit_arrises(
     theta = start.astype(np.float32).copy()
     damping = np.full(len(theta), 1e-2, np.float32)
     noise = _first_noise(y, noise_floor)
-    state = _normal_equations(x, y, weights, theta, mean)
+    state = _normal_equations(x, y, weights, theta, mean, slot)
     for step_number in range(iterations):
         trial = _bounded(theta + _solve(state, precision, noise, damping), theta)
-        new = _normal_equations(x, y, weights, trial, mean)
+        new = _normal_equations(x, y, weights, trial, mean, slot)
         better = new.cost(precision, noise) <= state.cost(precision, noise)
         moved = np.abs(trial - theta)[better, :BAND].max(initial=0.0)
         theta = np.where(better[:, None], trial, theta)
@@ -157,7 +160,7 @@ def fit_arrises(
             noise = np.maximum(state.residual_sd, noise_floor)
         elif moved < STILL:
             break
-    return _result(x, y, weights, theta, state, precision, noise_floor)
+    return _result(x, y, weights, theta, state, precision, noise_floor, slot)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -204,8 +207,10 @@ def _stack(priors: ArrisPriors) -> tuple[Array, Array]:
     return mean, precision
 
 
-def _normal_equations(x: Array, y: Array, weights: Array, theta: Array, mean: Array) -> _Equations:
-    model, derivative = jacobian(x, theta)
+def _normal_equations(
+    x: Array, y: Array, weights: Array, theta: Array, mean: Array, slot: Slot | None
+) -> _Equations:
+    model, derivative = jacobian(x, theta) if slot is None else slot.jacobian(x, theta)
     residual = y - model
     weighted = weights * residual
     counted = derivative * weights[:, None, :]
@@ -264,6 +269,7 @@ def _result(
     state: _Equations,
     precision: Array,
     noise_floor: float,
+    slot: Slot | None,
 ) -> ArrisFit:
     noise = np.maximum(state.residual_sd, noise_floor).astype(np.float64)
     whole = state.total(precision, np.asarray(noise, np.float32)).astype(np.float64)
@@ -285,13 +291,13 @@ def _result(
         band_px=t[:, BAND],
         blur_px=np.exp(t[:, LOG_BLUR]),
         noise=noise,
-        dip=_dip(t),
+        dip=_dip(t, slot),
         variance_parts=parts,
         near_sd_px=np.sqrt(np.maximum(covariance[:, NEAR, NEAR], 0)),
         face_sd=np.sqrt(np.maximum(covariance[:, FACE, FACE], 0)),
         slope_scale=np.abs(t[:, [FLOOR, FACE]] - t[:, [LEFT, RIGHT]])
         / (np.exp(t[:, LOG_BLUR, None]) * _SQRT_2PI),
-        grain_factor=_grain_factor(y - evaluate(x, theta)[0], weights),
+        grain_factor=_grain_factor(y - _light(x, theta, slot), weights),
     )
 
 
@@ -308,10 +314,14 @@ def _grain_factor(residual: NDArray[np.floating], weights: Array, lags: int = 6)
     return float(np.sqrt(1 + 2 * max(total, 0.0)))
 
 
-def _dip(theta: Array64) -> Array64:
+def _light(x: NDArray[np.floating], theta: NDArray[np.floating], slot: Slot | None) -> NDArray[np.floating]:
+    return evaluate(x, theta)[0] if slot is None else slot.evaluate(x, theta)
+
+
+def _dip(theta: Array64, slot: Slot | None) -> Array64:
     """How far the fitted profile falls below (rises above: negative) the nearer plate inside the gap."""
     inside = theta[:, NEAR, None] + theta[:, WIDTH, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
-    light = evaluate(inside, theta)[0]
+    light = _light(inside, theta, slot)
     plates = theta[:, [LEFT, RIGHT]]
     below = plates.min(axis=1) - light.min(axis=1)
     above = light.max(axis=1) - plates.max(axis=1)

@@ -19,6 +19,7 @@ __all__ = [
     "evaluate",
     "jacobian",
     "profile_model",
+    "step_and_bell",
 ]
 
 Array = NDArray[np.float32]
@@ -38,11 +39,11 @@ def edge_step(z: NDArray[np.floating]) -> NDArray[np.floating]:
 
     Abramowitz and Stegun 7.1.26 for erf, absolute error below 1.5e-7.
     """
-    return _step_and_bell(z)[0]
+    return step_and_bell(z)[0]
 
 
-def _step_and_bell(z: NDArray[np.floating]) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
-    """Normal distribution function and exp(-z²/2), which both need; in place, since this is the hot spot."""
+def step_and_bell(z: NDArray[np.floating]) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """Return the normal distribution function and exp(-z²/2), which both need; in place: the hot spot."""
     bell = np.exp(-0.5 * z * z)
     t = np.abs(z)
     t *= 0.3275911 * 0.7071067811865476
@@ -68,7 +69,7 @@ def evaluate(x: NDArray[np.floating], theta: NDArray[np.floating]) -> tuple[NDAr
     edges = np.stack([near, np.maximum(near, far - theta[:, BAND, None]), far])
     z = np.clip((x - edges) * np.exp(-theta[:, LOG_BLUR, None]), -_SLOPE_CAP, _SLOPE_CAP)
     left, floor, right, face = (theta[:, k, None] for k in (LEFT, FLOOR, RIGHT, FACE))
-    steps, bells = _step_and_bell(z)
+    steps, bells = step_and_bell(z)
     model = left + (floor - left) * steps[0] + (face - floor) * steps[1] + (right - face) * steps[2]
     return model, steps, bells, z
 

@@ -26,6 +26,7 @@ from fitup.edges.arris_start import (
 from fitup.edges.band import Band
 from fitup.edges.joint_light import LIT_SD, Light, expected_light, pooled_light, spread_of
 from fitup.edges.section import Section
+from fitup.edges.slot_model import Slot
 
 __all__ = ["Arrises", "find_arrises"]
 
@@ -138,12 +139,15 @@ class _Data:
     x: Array64
     profiles: Array
     weights: Array
+    slot: Slot | None = None
 
     def at(self, pick: NDArray[np.intp]) -> _Data:
-        return _Data(x=self.x, profiles=self.profiles[pick], weights=self.weights[pick])
+        return replace(self, profiles=self.profiles[pick], weights=self.weights[pick])
 
     def fit(self, theta: Array64, priors: ArrisPriors, iterations: int) -> ArrisFit:
-        return fit_arrises(self.x, self.profiles, self.weights, theta, priors, iterations=iterations)
+        return fit_arrises(
+            self.x, self.profiles, self.weights, theta, priors, iterations=iterations, slot=self.slot
+        )
 
 
 def _fit(
@@ -254,7 +258,8 @@ def _running_median(values: Array64, reach: int) -> Array64:
 
 def _shape_misfit(data: _Data, fit: ArrisFit, reach: int = 3, stations: int = 10) -> Array64:
     """Residual around either edge, pooled along the joint, as a displacement of that edge [px], (N, 2)."""
-    residual = data.profiles - profile_model(data.x, fit.parameters)
+    model = data.slot.evaluate if data.slot else profile_model
+    residual = data.profiles - model(data.x, fit.parameters)
     offsets = np.arange(-reach, reach + 1)
     out = np.empty((len(residual), 2))
     for side, edge in enumerate((fit.near_px, fit.far_px)):
