@@ -61,7 +61,9 @@ def inspect(
     print_record: Annotated[
         str | None, typer.Option(help="Print check made by `fitup target check`.")
     ] = None,
-    thickness: Annotated[str | None, typer.Option(help="Thickness of the target: 0.1mm.")] = None,
+    thickness: Annotated[
+        str | None, typer.Option(help="Thickness of the target; wins over the print check's.")
+    ] = None,
     arris_radius: Annotated[
         str | None, typer.Option(help="Radius of the sheet's arrises; 0.05mm if not said.")
     ] = None,
@@ -117,8 +119,18 @@ def inspect(
 @_target.command("draw")
 def target_draw(
     out: Annotated[str, typer.Option(help="File to write: .pdf, .svg or .png.")],
-    form: Annotated[str, typer.Option(help="strip-30x5, strip-8x5 or lens-board.")] = "strip-30x5",
-    strip: Annotated[int, typer.Option(help="Strip number; give every strip in a photo its own.")] = 1,
+    form: Annotated[
+        str,
+        typer.Option(
+            help="strip-30x5, strip-8x5, corner-30x5, corner-8x5, magnet-30x5, magnet-8x5 or lens-board."
+        ),
+    ] = "strip-30x5",
+    strip: Annotated[
+        int,
+        typer.Option(
+            help="Strip number, of a corner sheet its first; give every strip in a photo its own number."
+        ),
+    ] = 1,
     paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
 ) -> int:
     """Draw a target to print at 100 %."""
@@ -129,20 +141,51 @@ def target_draw(
 
 @_target.command("check")
 def target_check(
-    along: Annotated[str, typer.Option(help="Caliper reading of the crosses along the strip: 140.12mm.")],
-    across: Annotated[str, typer.Option(help="Caliper reading of the crosses across the strip.")],
+    along: Annotated[
+        str,
+        typer.Option(help="Caliper reading of the crosses along the strip, 140.00 mm as drawn: 140.12mm."),
+    ],
+    across: Annotated[
+        str, typer.Option(help="Caliper reading of the crosses across the strip, 140.00 mm as drawn.")
+    ],
     instrument: Annotated[str, typer.Option(help="The caliper, by inventory or serial number.")],
-    out: Annotated[str, typer.Option(help="File for the print check: .json.")],
+    out: Annotated[str, typer.Option(help="New file for the print check: .json.")],
     u: Annotated[str, typer.Option("--u", help="Standard uncertainty of the caliper.")] = "0.02mm",
-    number: Annotated[str, typer.Option(help="Number of this check; default: the date.")] = "",
+    drawn_along: Annotated[
+        str, typer.Option(help="Drawn distance along, where it is not 140 mm; default: 140mm.")
+    ] = "",
+    drawn_across: Annotated[
+        str, typer.Option(help="Drawn distance across, where it is not 140 mm; default: 140mm.")
+    ] = "",
+    thickness: Annotated[
+        str, typer.Option(help="Thickness from plate to print when the strip is backed: 0.85mm.")
+    ] = "",
+    u_thickness: Annotated[
+        str, typer.Option(help="Standard uncertainty of the thickness; default: caliper and 0.03 mm.")
+    ] = "",
+    number: Annotated[str, typer.Option(help="Number of this check; default: a fresh one.")] = "",
     date: Annotated[str, typer.Option(help="Day of the check, YYYY-MM-DD; default: today.")] = "",
     strip: Annotated[str, typer.Option(help="Which print was checked, freely.")] = "",
 ) -> int:
-    """Keep the caliper readings of a print, so that its errors are corrected."""
+    """Keep the caliper readings of a print, so that its errors are corrected.
+
+    Measure before cutting: the crosses, 140.00 mm apart as drawn, lie beside the strip on the sheet. Of a
+    cut strip, measure the ruler from 0 to 140 along and the pattern across: --drawn-across 35mm.
+    """
     from fitup.cli.targets import Readings, check
 
     readings = Readings(
-        along=along, across=across, instrument=instrument, u=u, number=number, date=date, strip=strip
+        along=along,
+        across=across,
+        instrument=instrument,
+        u=u,
+        drawn_along=drawn_along,
+        drawn_across=drawn_across,
+        thickness=thickness,
+        u_thickness=u_thickness,
+        number=number,
+        date=date,
+        strip=strip,
     )
     return check(readings, out)
 

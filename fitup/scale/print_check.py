@@ -204,7 +204,7 @@ def _check_reading(word: str, reading: object, nominal: object) -> None:
     if abs(read / drawn - 1) > _LARGEST_ERROR:
         raise UsageError(
             f"The reading {word} the strip, {read:g} mm, is {100 * (read / drawn - 1):+.1f} % off "
-            f"the drawn {drawn:g} mm: misread, or not printed at 100 %; "
+            f"the drawn {drawn:g} mm: misread, another distance than that, or not printed at 100 %; "
             "read it again, or print again without fit to page."
         )
 
