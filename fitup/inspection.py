@@ -18,8 +18,12 @@ from fitup.edges import (
     estimate_response,
     find_arrises,
     find_joint,
+    lay_opening,
+    section_of,
     straighten,
 )
+from fitup.errors import UsageError
+from fitup.joint import JointSetup
 from fitup.photo import Photo, PhotoLimits, open_photo
 from fitup.profile import ARRIS_RADIUS_MM, GapProfile, measure_gap
 from fitup.scale import PrintRecord, ScaleMap, TargetSighting, edge_profiles, find_target, scale_map
@@ -34,12 +38,17 @@ class InspectionSettings:
 
     `points_px` (K, 2) are two or more image points on the joint; `from_mm` and `to_mm` bound the stretch that
     is looked at, in mm from the datum mark (the target's length by default).
+
+    Raises UsageError where the joint's shape is described wrongly, or lacks the sheet's thickness.
     """
 
     wire: Wire
     sheet: Sheet | None = None
     arris_radius_mm: float = ARRIS_RADIUS_MM
     joint_kind: str = "butt"
+    target_on: str | None = None
+    included_angle_deg: float = 90.0
+    overlap_mm: float | None = None
     procedure_limit_mm: float | None = None
     bridge_factor: float = 1.0
     decision: DecisionRule = field(default_factory=DecisionRule)
@@ -49,6 +58,16 @@ class InspectionSettings:
     from_mm: float | None = None
     to_mm: float | None = None
     photo_limits: PhotoLimits = field(default_factory=PhotoLimits)
+
+    def __post_init__(self) -> None:
+        setup = self.setup
+        if self.sheet is None and not setup.opens_in_plate_plane:
+            raise UsageError(f"a {setup.kind} joint needs the sheet's thickness: give it (--sheet 1.5mm).")
+
+    @property
+    def setup(self) -> JointSetup:
+        """The joint's shape; UsageError where its words do not go together."""
+        return JointSetup.of(self.joint_kind, self.target_on, self.included_angle_deg, self.overlap_mm)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -79,7 +98,8 @@ def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspe
 
 def inspect_target(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> Inspection:
     """Measure and judge the joint beside one of the targets in an opened photo; raises as `inspect`."""
-    limit = limit_of(settings)
+    limit, setup = limit_of(settings), settings.setup
+    sheet_mm = settings.sheet.thickness_mm if settings.sheet else None
     scale = scale_map(
         photo,
         sighting,
@@ -87,15 +107,22 @@ def inspect_target(photo: Photo, sighting: TargetSighting, settings: InspectionS
         thickness_mm=settings.target_thickness_mm,
     )
     line = find_joint(
-        photo, scale, points_px=settings.points_px, from_mm=settings.from_mm, to_mm=settings.to_mm
+        photo,
+        scale,
+        setup,
+        points_px=settings.points_px,
+        from_mm=settings.from_mm,
+        to_mm=settings.to_mm,
+        sheet_mm=sheet_mm,
     )
+    if sheet_mm is not None:
+        scale, line = lay_opening(scale, line, setup, sheet_mm)
     response = estimate_response(*edge_profiles(photo, scale), scale.print_blur_px)
     band = straighten(photo, scale, line)
     arrises = find_arrises(
         band,
         response.to_linear(band.profiles),
-        (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1),
-        sheet_mm=settings.sheet.thickness_mm if settings.sheet else None,
+        section_of(setup, (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1), sheet_mm),
         print_blur_px=_print_blur(scale, response),
     )
     profile = measure_gap(scale, arrises, response, arris_radius_mm=settings.arris_radius_mm)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from fitup.edges.arrises import Arrises, find_arrises
 from fitup.edges.band import Band, straighten
 from fitup.edges.joint_line import JointLine, find_joint, line_along
+from fitup.edges.opening_line import lay_opening
 from fitup.edges.response import CameraResponse, estimate_response
-from fitup.edges.section import Section, butt_section, section_of
+from fitup.edges.section import Section, section_of
 
 __all__ = [
     "Arrises",
@@ -14,10 +15,10 @@ __all__ = [
     "CameraResponse",
     "JointLine",
     "Section",
-    "butt_section",
     "estimate_response",
     "find_arrises",
     "find_joint",
+    "lay_opening",
     "line_along",
     "section_of",
     "straighten",

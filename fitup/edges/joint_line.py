@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fitup.edges.line_path import SLIM_WIDTHS_PX, PlaneView, bar_evidence, follow, long_line
 from fitup.errors import RetakeError, UsageError
+from fitup.joint import JointSetup
 from fitup.photo import Photo
 from fitup.scale import ScaleMap
 
@@ -25,6 +26,7 @@ COLUMN_MM = 1.2  # averaged along the joint before the search
 CORRIDOR_MM = 2.0  # around points given by a person
 CLEAR_MM = 5.0  # a broad rival keeps this far from the line, whose own evidence reaches as far
 SLIM_CLEAR_MM = 1.5  # a slim one (pen stroke, scratch) this far: half a gap that fills the clear zone
+OWN_SHEETS = 3.0  # a land seen from aside in the plate's plane, and the face behind it, in sheets
 SMOOTH_MM = 4.0  # along the joint
 FOOT_STRETCH_MM = 20.0  # of the line, whose direction decides where the datum mark's foot is
 LEAST_EVIDENCE = 0.35  # mean share of full evidence below which no joint is believed
@@ -71,15 +73,18 @@ class JointLine:
 def find_joint(
     photo: Photo,
     scale: ScaleMap,
+    setup: JointSetup | None = None,
     *,
     points_px: Array64 | None = None,
     from_mm: float | None = None,
     to_mm: float | None = None,
+    sheet_mm: float | None = None,
 ) -> JointLine:
     """Find the joint beside the target.
 
     Parameters
     ----------
+    setup, sheet_mm : kind of joint and sheet; lands and faces beside a gap are lines too, but no rivals of it
     points_px : (K, 2) two or more image points on the joint, given by a person; None searches by itself
     from_mm, to_mm : stretch along the target to look at [mm from the datum mark]; the whole target by default
 
@@ -95,11 +100,12 @@ def find_joint(
     if not start + 5 <= end:
         raise UsageError(f"The stretch from {start:.1f} to {end:.1f} mm is too short: give at least 5 mm.")
     view = _rectified(photo, scale, start, end, guide)
-    evidence, contrast = bar_evidence(view)
+    own_mm, lit = _own_width(setup, sheet_mm)
+    evidence, contrast = bar_evidence(view, lit=lit)
     rival = 0.0
     if guide is None:
         course = long_line(evidence, view)[0]
-        rival = long_line(_away_from(evidence, course, view, CLEAR_MM), view)[1]
+        rival = long_line(_away_from(evidence, course, view, CLEAR_MM + own_mm), view)[1]
     else:
         evidence, contrast = _corridor(view, evidence, guide), _corridor(view, contrast, guide)
         course = (np.interp(view.x_mm, guide[:, 0], guide[:, 1]) - view.y_mm[0]) / view.row_mm
@@ -107,7 +113,8 @@ def find_joint(
     if guide is not None:
         _believe_points(score)
     else:
-        slim = _away_from(bar_evidence(view, SLIM_WIDTHS_PX)[0], rows, view, SLIM_CLEAR_MM)
+        slim = bar_evidence(view, SLIM_WIDTHS_PX, lit=lit)[0]
+        slim = _away_from(slim, rows, view, SLIM_CLEAR_MM + own_mm)
         rival = max(rival, long_line(slim, view)[1])
         _believe(score, rival)
     return _line(view, evidence, rows, score, rival, guide is not None)
@@ -124,6 +131,16 @@ def line_along(xy_mm: Array64, *, evidence: float = 1.0, rival: float = 0.0, giv
         rival=rival,
         given_by_person=given,
     )
+
+
+def _own_width(setup: JointSetup | None, sheet_mm: float | None) -> tuple[float, bool]:
+    """How far a joint's own lands and faces reach beside its gap [mm], and whether the gap may be bright.
+
+    Lands shine beside the dark gap between them, so that only between plates a bright bar can be one.
+    """
+    if setup is None or setup.opens_in_plate_plane or sheet_mm is None:
+        return 0.0, True
+    return OWN_SHEETS * sheet_mm, False
 
 
 def _guide(photo: Photo, scale: ScaleMap, points_px: Array64) -> Array64:

@@ -45,17 +45,22 @@ class PlaneView:
     row_mm: float
 
 
-def bar_evidence(view: PlaneView, widths_px: tuple[int, ...] = BAR_WIDTHS_PX) -> tuple[Array, Array]:
-    """Share of full evidence for a bar (R, C), 0..1, over all widths, and the contrast it comes from."""
+def bar_evidence(
+    view: PlaneView, widths_px: tuple[int, ...] = BAR_WIDTHS_PX, *, lit: bool = True
+) -> tuple[Array, Array]:
+    """Share of full evidence for a bar (R, C), 0..1, over all widths, and the contrast it comes from.
+
+    Dark bars count, and bright ones too where `lit`.
+    """
     best = np.zeros_like(view.grey)
     for width in widths_px:
-        np.maximum(best, _bar_contrast(view.grey, width), out=best)
+        np.maximum(best, _bar_contrast(view.grey, width, lit), out=best)
     grain = float(np.percentile(best[::4, ::2], GRAIN_QUANTILE))
     full = min(max(GRAIN_FACTOR * grain, FULL_EVIDENCE[0]), FULL_EVIDENCE[1])
     return np.asarray(np.minimum(best / full, 1.0), np.float32), best
 
 
-def _bar_contrast(grey: Array, width: int) -> Array:
+def _bar_contrast(grey: Array, width: int, lit: bool) -> Array:
     """Michelson contrast of a bar of `width` rows against the plate on either side, the weaker side."""
     flank = min(max(width, 3), 10)
     centre = cv2.blur(grey, (1, width)) if width > 1 else grey
@@ -71,8 +76,8 @@ def _bar_contrast(grey: Array, width: int) -> Array:
     lower = np.minimum(before, after)
     upper = np.maximum(before, after)
     dark = (lower - middle) / (lower + middle + floor)
-    lit = (middle - upper) / (middle + upper + floor)
-    contrast[away : rows - away] = np.maximum(dark, lit)
+    bright = (middle - upper) / (middle + upper + floor)
+    contrast[away : rows - away] = np.maximum(dark, bright) if lit else dark
     return contrast
 
 

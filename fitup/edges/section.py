@@ -20,6 +20,8 @@ __all__ = ["Section", "butt_section", "section_of"]
 Array64 = NDArray[np.float64]
 
 UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM = 1.5, 0.75  # thin sheet, when nobody says how thin
+# Plates stand to each other as drawn within 2.5 degrees (common practice, no source), rectangular.
+U_TURN_RAD = float(np.radians(2.5) / np.sqrt(3))
 DEEP_MM = 25.0  # a face that goes on behind the gap as far as anything is seen of it
 
 
@@ -31,7 +33,9 @@ class Section:
     and `far_flank_mm` (N,) are the seen widths of the flanks, infinite for plates. `face_depth_mm` and its
     standard uncertainty `u_face_depth_mm` say how deep the face seen in the gap goes. `slot` is True where
     that face is lit through the gap alone, `near_is_base` and `far_is_base` where the gap is bounded by a
-    face that continues on both sides of the opening plane, without an arris.
+    face that continues on both sides of the opening plane, without an arris. The far arris lies
+    `far_depth_mm` below the plane; `u_turn_rad` is the standard uncertainty of the plane's turn about the
+    joint.
     """
 
     kind: JointKind
@@ -41,6 +45,8 @@ class Section:
     face_depth_mm: float
     u_face_depth_mm: float
     sheet_mm: float | None
+    far_depth_mm: float = 0.0
+    u_turn_rad: float = 0.0
     slot: bool = False
     near_is_base: bool = False
     far_is_base: bool = False
@@ -74,6 +80,7 @@ def section_of(setup: JointSetup, tangent: Array64, sheet_mm: float | None) -> S
     land = np.full_like(tangent, sheet_mm)
     near, far, depth, slot = plate, plate, DEEP_MM, True
     near_is_base = far_is_base = False
+    far_depth = 0.0
     if setup.kind is JointKind.CORNER_FULL_OPEN:
         turn = np.radians((180.0 - setup.included_angle_deg) / 2)
         near = sheet_mm * (np.sin(turn) + tangent * np.cos(turn))
@@ -81,7 +88,8 @@ def section_of(setup: JointSetup, tangent: Array64, sheet_mm: float | None) -> S
         depth, slot = 0.0, False
     elif setup.kind is JointKind.CORNER_HALF_OPEN:
         far = land
-        depth, slot = setup.overlap_mm or sheet_mm / 2, False
+        far_depth = setup.overlap_mm or sheet_mm / 2
+        depth, slot = far_depth, False
     elif setup.kind is JointKind.CORNER_FLUSH:
         near, depth = land, sheet_mm
     elif setup.kind is JointKind.EDGE:
@@ -100,6 +108,8 @@ def section_of(setup: JointSetup, tangent: Array64, sheet_mm: float | None) -> S
         face_depth_mm=depth,
         u_face_depth_mm=0.0,
         sheet_mm=sheet_mm,
+        far_depth_mm=far_depth,
+        u_turn_rad=U_TURN_RAD,
         slot=slot,
         near_is_base=near_is_base,
         far_is_base=far_is_base,

@@ -86,6 +86,15 @@ def uncertainty_budget(
             remedy="give the radius of the sheet's arrises (--arris-radius), light the plates evenly",
         ),
     ]
+    if arrises.section.u_turn_rad > 0:
+        rows.append(
+            Influence(
+                name="angle between the plates",
+                u_mm=gap * slant * arrises.section.u_turn_rad,
+                common=True,
+                remedy="photograph square onto the opening, or lay a second target on the other plate",
+            )
+        )
     for name, relative in _along(scale, middle_mm).items():
         rows.append(
             Influence(

@@ -48,6 +48,8 @@ def measure_gap(
     noise = station_noise(arrises)
     for _ in range(2):  # twice three stations weigh five as 1 2 3 2 1, each pass by its own agreement
         near, far, noise = steadied(near, far, noise, seen)
+    seen_far = far
+    far = far - arrises.section.far_depth_mm * arrises.tangent  # a deeper arris is seen from aside, displaced
     middle = band.points_mm((near + far) / 2)
     budget = with_noise(budget, noise)
     u_gap = combined(budget)
@@ -59,7 +61,7 @@ def measure_gap(
         near_mm=near + blank,
         far_mm=far + blank,
         near_px=scale.to_px(band.points_mm(near)) + blank[:, None],
-        far_px=scale.to_px(band.points_mm(far)) + blank[:, None],
+        far_px=scale.to_px(band.points_mm(seen_far)) + blank[:, None],
         centre_px=scale.to_px(np.where(seen[:, None], middle, band.xy_mm)),
         unseen_reason=tuple(reason),
         budget=budget,
