@@ -202,10 +202,14 @@ def turn_matrix(vector: Matrix) -> Matrix:
 
 
 def printed_matrices(
-    rotation: Matrix, translation: Matrix, camera_matrix: Matrix, stretch: float
+    rotation: Matrix, translation: Matrix, camera_matrix: Matrix, stretch: float, height_mm: float = 0.0
 ) -> tuple[Matrix, Matrix]:
-    """Homography px <- mm as printed, and its ten tangents, the last for the print's unequal stretch."""
-    matrix, tangents = plane_matrices(rotation, translation, camera_matrix, np.diag([1.0, 1.0, 0.0]))
+    """Homography px <- mm as printed, and its ten tangents, the last for the print's unequal stretch.
+
+    The pose is that of a plane over which the print lies at height_mm.
+    """
+    frame = np.diag([1.0, 1.0, height_mm])
+    matrix, tangents = plane_matrices(rotation, translation, camera_matrix, frame)
     half = np.array([np.exp(-stretch / 2), np.exp(stretch / 2), 1.0])
     last = matrix * half * np.array([-0.5, 0.5, 0.0])
     return matrix * half, np.concatenate([tangents * half, last[None]])
