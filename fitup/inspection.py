@@ -15,10 +15,10 @@ from fitup.edges import (
     Arrises,
     CameraResponse,
     JointLine,
-    estimate_response,
     find_arrises,
     find_joint,
     lay_opening,
+    read_response,
     section_of,
     straighten,
 )
@@ -26,7 +26,7 @@ from fitup.errors import UsageError
 from fitup.joint import JointSetup
 from fitup.photo import Photo, PhotoLimits, open_photo
 from fitup.profile import ARRIS_RADIUS_MM, GapProfile, measure_gap
-from fitup.scale import PrintRecord, ScaleMap, TargetSighting, edge_profiles, find_target, scale_map
+from fitup.scale import PrintRecord, ScaleMap, TargetSighting, find_target, scale_map
 from fitup.verdict import DecisionRule, JointVerdict, Limit, Sheet, Wire, fillable_gap, judge
 
 __all__ = ["Inspection", "InspectionSettings", "inspect", "inspect_target", "limit_of"]
@@ -117,7 +117,7 @@ def inspect_target(photo: Photo, sighting: TargetSighting, settings: InspectionS
     )
     if sheet_mm is not None:
         scale, line = lay_opening(scale, line, setup, sheet_mm)
-    response = estimate_response(*edge_profiles(photo, scale), scale.print_blur_px)
+    response = read_response(photo, scale)
     band = straighten(photo, scale, line)
     arrises = find_arrises(
         band,

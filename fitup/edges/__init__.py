@@ -6,6 +6,7 @@ from fitup.edges.arrises import Arrises, find_arrises
 from fitup.edges.band import Band, straighten
 from fitup.edges.joint_line import JointLine, find_joint, line_along
 from fitup.edges.opening_line import lay_opening
+from fitup.edges.photo_response import read_response
 from fitup.edges.response import CameraResponse, estimate_response
 from fitup.edges.section import Section, section_of
 
@@ -20,6 +21,7 @@ __all__ = [
     "find_joint",
     "lay_opening",
     "line_along",
+    "read_response",
     "section_of",
     "straighten",
 ]

@@ -54,6 +54,7 @@ class CameraResponse:
     modelled: bool
     u_gap_px: float
     paper_white: float = float("nan")  # linear light of the print's paper, NaN where it was not seen
+    paper_slope_per_mm: float = float("nan")  # its relative change towards the joint, NaN where not seen
     note: str = ""
 
     def to_linear(self, profiles: Array) -> Array:
@@ -67,6 +68,10 @@ class CameraResponse:
         index = np.minimum(position.astype(np.int32), len(table) - 2)
         part = position - index
         return np.asarray(table[index] * (1 - part) + table[index + 1] * part)
+
+    def curve(self, encoded: Array64) -> Array64:
+        """Linear light of even areas, whose value no sharpening has changed."""
+        return np.interp(encoded, np.linspace(0, 1, len(self._table)), self._table)
 
     @cached_property
     def _unsharpening(self) -> Array:

@@ -39,7 +39,12 @@ def measure_gap(
 ) -> GapProfile:
     """Gap square to the joint at every station [mm], its budget (JCGM 100) and what stayed unseen."""
     band = arrises.band
-    shading = arris_shading(arrises, response.paper_white, arris_radius_mm)
+    shading = arris_shading(
+        arrises,
+        response.paper_white,
+        arris_radius_mm,
+        paper_slope_per_mm=response.paper_slope_per_mm,
+    )
     near, far = arrises.near_mm + shading.near_mm, arrises.far_mm - shading.far_mm
     middle = band.points_mm((near + far) / 2)
     budget = uncertainty_budget(scale, arrises, response, shading, middle)

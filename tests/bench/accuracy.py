@@ -156,6 +156,7 @@ def figures(outcomes: list[Outcome]) -> dict[str, Any]:
     hair = _hairline(own)
     return {
         **_errors(own),
+        **_least_coverage(counted),
         **_openings(own),
         "false_over_spots": sum(len(s.false_over_spots) for s in own),
         "false_seen_stations": sum(s.false_seen for s in own),
@@ -173,6 +174,19 @@ def figures(outcomes: list[Outcome]) -> dict[str, Any]:
         "script_false_over_spots": sum(len(s.false_over_spots) for s in script),
         "script_photos_without_reading": sum(o.script is None for o in counted),
     }
+
+
+def _least_coverage(outcomes: list[Outcome]) -> dict[str, Any]:
+    """The photo whose stated intervals hold least often: an average over photos would hide it."""
+    held = [
+        (float(o.score.covered.mean()), o.truth.name)
+        for o in outcomes
+        if o.score is not None and len(o.score.covered)
+    ]
+    if not held:
+        return {}
+    least, name = min(held)
+    return {"least_coverage_95": round(least, 4), "least_coverage_photo": name}
 
 
 def _median_rms(scores: list[Score]) -> float:

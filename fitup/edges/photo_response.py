@@ -1,0 +1,18 @@
+"""All that the print tells of a photo's light: tone curve, sharpening, paper white, how even the light is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fitup.edges.paper_light import paper_slope
+from fitup.edges.response import CameraResponse, estimate_response
+from fitup.photo import Photo
+from fitup.scale import ScaleMap, edge_profiles
+
+__all__ = ["read_response"]
+
+
+def read_response(photo: Photo, scale: ScaleMap) -> CameraResponse:
+    """Read the camera's response from the print beside the joint."""
+    response = estimate_response(*edge_profiles(photo, scale), scale.print_blur_px)
+    return replace(response, paper_slope_per_mm=paper_slope(photo, scale.sighting, response))
