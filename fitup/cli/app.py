@@ -57,7 +57,23 @@ def inspect(
     wire: Annotated[str, typer.Option(help="Wire in use: 0.9mm, 035, 0.035in.")],
     sheet: Annotated[str | None, typer.Option(help="Sheet: 1.5mm, '18ga stainless', 0.05in.")] = None,
     limit: Annotated[str | None, typer.Option(help="Limit from the procedure; it wins: 0.7mm.")] = None,
-    joint_kind: Annotated[str, typer.Option(help="butt or seam.")] = "butt",
+    joint_kind: Annotated[
+        str,
+        typer.Option(help="butt, seam, corner-full-open, -half-open, -flush or -inside, tee, lap, edge."),
+    ] = "butt",
+    target_on: Annotated[
+        str | None,
+        typer.Option(
+            help="Plate with the target: standing or base (tee, corner-inside), upper or lower (lap)."
+        ),
+    ] = None,
+    included_angle: Annotated[
+        float, typer.Option(help="Degrees between the plates inside a full-open corner.")
+    ] = 90.0,
+    overlap: Annotated[
+        str | None,
+        typer.Option(help="Half-open corner: depth of the other plate's end; half the sheet if not said."),
+    ] = None,
     print_record: Annotated[
         str | None, typer.Option(help="Print check made by `fitup target check`.")
     ] = None,
@@ -99,6 +115,9 @@ def inspect(
             sheet=sheet,
             limit=limit,
             joint_kind=joint_kind,
+            target_on=target_on,
+            included_angle_deg=included_angle,
+            overlap=overlap,
             print_record=print_record,
             thickness=thickness,
             arris_radius=arris_radius,

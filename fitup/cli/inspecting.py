@@ -67,6 +67,9 @@ class Options:
     sheet: str | None = None
     limit: str | None = None
     joint_kind: str = "butt"
+    target_on: str | None = None
+    included_angle_deg: float = 90.0
+    overlap: str | None = None
     print_record: str | None = None
     thickness: str | None = None
     arris_radius: str | None = None
@@ -189,6 +192,9 @@ def _settings(options: Options) -> InspectionSettings:
         wire=parse_wire(options.wire),
         sheet=None if options.sheet is None else parse_sheet(options.sheet),
         joint_kind=options.joint_kind,
+        target_on=options.target_on,
+        included_angle_deg=options.included_angle_deg,
+        overlap_mm=None if options.overlap is None else parse_length(options.overlap, "the overlap"),
         procedure_limit_mm=None if options.limit is None else parse_length(options.limit, "the limit"),
         decision=DecisionRule(conformance_probability=_probability(options.probability)),
         print_record=None if options.print_record is None else load_print_record(options.print_record),

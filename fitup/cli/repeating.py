@@ -65,6 +65,9 @@ def settings_of(record: InspectionRecord) -> InspectionSettings:
         wire=Wire(**asked.wire.model_dump()),
         sheet=None if asked.sheet is None else Sheet(**asked.sheet.model_dump()),
         joint_kind=asked.joint_kind,
+        target_on=asked.target_on,
+        included_angle_deg=asked.included_angle_deg,
+        overlap_mm=asked.overlap_mm,
         procedure_limit_mm=asked.procedure_limit_mm,
         bridge_factor=asked.bridge_factor,
         decision=DecisionRule(

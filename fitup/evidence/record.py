@@ -154,6 +154,9 @@ class RequestEntry(_Entry):
     wire: WireEntry
     sheet: SheetEntry | None
     joint_kind: str
+    target_on: str | None = None
+    included_angle_deg: Positive = 90.0
+    overlap_mm: Positive | None = None
     procedure_limit_mm: Positive | None
     bridge_factor: Positive
     target_thickness_mm: NotNegative | None

@@ -30,6 +30,12 @@ class Settings(Protocol):
     @property
     def joint_kind(self) -> str: ...  # noqa: D102
     @property
+    def target_on(self) -> str | None: ...  # noqa: D102
+    @property
+    def included_angle_deg(self) -> float: ...  # noqa: D102
+    @property
+    def overlap_mm(self) -> float | None: ...  # noqa: D102
+    @property
     def procedure_limit_mm(self) -> float | None: ...  # noqa: D102
     @property
     def bridge_factor(self) -> float: ...  # noqa: D102
