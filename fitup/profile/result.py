@@ -11,6 +11,8 @@ __all__ = ["GapProfile", "Influence"]
 
 # Stations lie on an even grid; this share of a step is forgiven to rounding and to the arc of a bent joint.
 _STEP_TOLERANCE = 0.01
+# Where a joint goes on beside the next strip, whose stations count from its own zero, one step may differ.
+_JOIN_TOLERANCE = 0.51
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -70,13 +72,16 @@ class GapProfile:
     centre_px: NDArray[np.float64]
     """(N, 2) the joint line in the image (u, v) [px], given for unseen stations too."""
     unseen_reason: tuple[str, ...]
-    """(N,) "" where seen, else one of: covered, glare, low contrast, poor fit, outside photo, steep view."""
+    """(N,) "" where seen, else one of: covered, glare, low contrast, poor fit, outside photo, steep view, and
+    in a profile of several photos: no photo."""
     budget: tuple[Influence, ...]
     """Named influences; their squares sum to the square of `u_gap_mm`."""
     notes: tuple[str, ...]
     """Remarks on the whole profile, one sentence each."""
     step_mm: float
     """Distance between stations [mm]; a station stands for the cell of this length around it."""
+    joins: tuple[int, ...] = ()
+    """Stations that begin a new strip: the step before each is step_mm to within half of it."""
 
     def __post_init__(self) -> None:
         self._check_shapes()
@@ -110,7 +115,9 @@ class GapProfile:
             raise ValueError(f"step_mm must be a positive number, not {self.step_mm}")
         if not np.all(np.isfinite(self.station_mm)):
             raise ValueError("station_mm holds a value that is no number")
-        if np.any(np.abs(np.diff(self.station_mm) - self.step_mm) > _STEP_TOLERANCE * self.step_mm):
+        allowed = np.full(len(self.station_mm) - 1, _STEP_TOLERANCE * self.step_mm)
+        allowed[[index - 1 for index in self.joins]] = _JOIN_TOLERANCE * self.step_mm
+        if np.any(np.abs(np.diff(self.station_mm) - self.step_mm) > allowed):
             raise ValueError("station_mm must rise by step_mm from station to station, without holes")
 
     def _check_states(self) -> None:

@@ -1,0 +1,288 @@
+"""Every strip in one photo, each with the joint beside it: the parts that long joints are put together from.
+
+A single photo is inspected over its strip's pattern. On a long joint the stretch between two patterns must be
+seen too, so that the joint is followed past the pattern's ends, as far as the photo shows it and a bit into
+the next strip's stretch, where the next photo is compared with it.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.edges import JointLine, find_joint
+from fitup.errors import FitupError, RetakeError
+from fitup.inspection import Inspection, InspectionSettings, inspect_target
+from fitup.photo import Photo, open_photo
+from fitup.scale import ScaleMap, TargetSighting, find_targets, scale_map
+from fitup.scale.plane import pixel_shifts
+from fitup.scale.saddles import jacobian
+from fitup.scale.strip_chain import StripLink
+
+__all__ = ["PhotoStrips", "measure_strips", "open_strips"]
+
+Array64 = NDArray[np.float64]
+
+REACH_MM = 40.0  # past the pattern's ends: the next paper begins at 22 mm
+LEAST_STRETCH_MM = 30.0  # of a pattern: less of it makes the joint's course a guess
+SEARCH_DEPTH_MM = 50.0
+BAND_MM = 5.0  # to either side of the joint that must be in the photo
+SAME_JOINT_MM = 2.0
+SAME_ROW_MM = 10.0  # how far strips laid end to end may stand out of their row
+GUIDE_STEP_MM = 8.0
+_EDGE_PX = 3
+_U_FEET_MM = 0.05  # of both datum marks on one joint line
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PhotoStrips:
+    """What one photo gave: inspections beside its strips, the most seen strip first, or the fault.
+
+    `strips` are the numbers of all strips found, `links` the distances between those that were measured.
+    """
+
+    path: str
+    name: str
+    inspections: tuple[Inspection, ...] = ()
+    strips: tuple[int, ...] = ()
+    form: str = ""
+    links: tuple[StripLink, ...] = ()
+    notes: tuple[str, ...] = ()
+    fault: FitupError | None = None
+
+    @property
+    def photo(self) -> Photo:
+        """The opened photo."""
+        return self.inspections[0].photo
+
+
+def open_strips(path: str | os.PathLike[str], settings: InspectionSettings) -> PhotoStrips:
+    """Measure beside every strip in the photo at `path`; what hinders it is its `fault` and not raised."""
+    where, name = os.fspath(path), os.path.basename(os.fspath(path))  # noqa: PTH119 (bytes in a name stay)
+    sightings: tuple[TargetSighting, ...] = ()
+    try:
+        photo = open_photo(path, settings.photo_limits)
+        name = photo.name
+        sightings = find_targets(photo)
+        return measure_strips(where, photo, sightings, settings)
+    except FitupError as fault:
+        numbers = tuple(sorted(seen.layout.strip_number for seen in sightings))
+        form = sightings[0].layout.name if sightings else ""
+        return PhotoStrips(path=where, name=name, strips=numbers, form=form, fault=fault)
+
+
+def measure_strips(
+    path: str, photo: Photo, sightings: Sequence[TargetSighting], settings: InspectionSettings
+) -> PhotoStrips:
+    """Measure the joint beside the best seen strip and, where it runs on there, beside the others.
+
+    Raises what `inspect_target` raises for the best seen strip; trouble with the others is a note.
+    """
+    best = sightings[0]
+    first = _inspect_along(photo, best, settings)
+    inspections, beside = [first], [_Strip(first.scale, first.line)]
+    notes = []
+    for sighting in sightings[1:]:
+        number = sighting.layout.strip_number
+        if not _same_way(best, sighting):
+            continue
+        try:
+            scale = scale_map(photo, sighting, settings.print_record, settings.target_thickness_mm)
+            strip = _Strip(scale.onto(first.scale.frame), None)
+            if abs(_datum_in(first.scale, strip)[1]) > SAME_ROW_MM:
+                raise _another_joint(number)
+            beside.append(strip)
+            other = _inspect_along(photo, sighting, settings)
+            if _apart(first, other) > SAME_JOINT_MM:
+                raise _another_joint(number)
+        except RetakeError as trouble:
+            notes.append(f"Nothing was measured beside strip {number}: {trouble.message}")
+            continue
+        inspections.append(other)
+        beside[-1] = _Strip(other.scale, other.line)
+    return PhotoStrips(
+        path=path,
+        name=photo.name,
+        inspections=tuple(inspections),
+        strips=tuple(sorted(strip.number for strip in beside)),
+        form=best.layout.name,
+        links=_links(photo.name, beside),
+        notes=tuple(notes),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Strip:
+    """A strip seen in a photo: its map of the joint's plane, and the joint's course where measured."""
+
+    scale: ScaleMap
+    line: JointLine | None
+
+    @property
+    def number(self) -> int:
+        return self.scale.sighting.layout.strip_number
+
+    def place_of(self, point_mm: Array64, along: Array64) -> float:
+        """Place along the joint, from this strip's zero, of a point on it [mm]."""
+        return float(point_mm @ along) if self.line is None else _foot(self.line, point_mm)
+
+
+def _inspect_along(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> Inspection:
+    """Inspect beside one strip as far past its pattern as the photo shows; s counts from its datum mark."""
+    scale = scale_map(photo, sighting, settings.print_record, settings.target_thickness_mm)
+    start, end = _searched(scale)
+    if end - start < LEAST_STRETCH_MM:
+        raise RetakeError(
+            "outside photo",
+            f"The photo shows the joint beside only {max(end - start, 0):.0f} mm of strip "
+            f"{sighting.layout.strip_number}.",
+            "Take the photo so that strip and joint lie near the middle of the frame.",
+        )
+    course = find_joint(photo, scale, from_mm=start, to_mm=end)
+    s = _shown(scale, course, -REACH_MM, sighting.layout.length_mm + REACH_MM)
+    guide = course.at(s)[0]
+    found = inspect_target(
+        photo,
+        sighting,
+        replace(
+            settings,
+            points_px=scale.to_px(guide),
+            from_mm=float(guide[0, 0]),
+            to_mm=float(guide[-1, 0]),
+        ),
+    )
+    # The points are the program's own: nobody gave them.
+    line = replace(found.line, evidence=course.evidence, rival=course.rival, given_by_person=False)
+    return replace(found, settings=settings, line=line)
+
+
+def _searched(scale: ScaleMap) -> tuple[float, float]:
+    """The part of the pattern beside which the photo shows the plate where the joint is searched for."""
+    layout = scale.sighting.layout
+    x = np.arange(0.0, layout.length_mm + 0.5, 1.0)
+    y = layout.paper_box_mm[3] + np.linspace(0.0, SEARCH_DEPTH_MM, 26)
+    inside = _inside(scale, np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1))
+    beside = inside[:, 1]
+    # Where the photo ends above the strip it ends there for all of it: that costs depth, not length.
+    deep = (inside & beside[:, None]).sum(axis=0) >= 0.8 * max(int(beside.sum()), 1)
+    shown = np.flatnonzero(inside[:, deep].all(axis=1) & beside) if deep.any() else np.empty(0, np.intp)
+    return (float(x[shown[0]]), float(x[shown[-1]])) if len(shown) else (0.0, 0.0)
+
+
+def _shown(scale: ScaleMap, course: JointLine, low_mm: float, high_mm: float) -> Array64:
+    """Places along the joint, past its found course, at which the photo shows it with room to either side."""
+    s = np.arange(np.floor(low_mm / GUIDE_STEP_MM), np.ceil(high_mm / GUIDE_STEP_MM) + 1) * GUIDE_STEP_MM
+    xy, normal = course.at(s)
+    both = np.stack([xy - BAND_MM * normal, xy, xy + BAND_MM * normal], axis=1)
+    middle = int(np.argmin(np.abs(s - (course.s_mm[0] + course.s_mm[-1]) / 2)))
+    inside = np.asarray(_inside(scale, both).all(axis=1))
+    first = last = middle
+    while first > 0 and inside[first - 1]:
+        first -= 1
+    while last < len(s) - 1 and inside[last + 1]:
+        last += 1
+    return np.asarray(s[first : last + 1])
+
+
+def _inside(scale: ScaleMap, points_mm: Array64) -> NDArray[np.bool_]:
+    uv = scale.to_px(points_mm)
+    return np.asarray(((uv >= _EDGE_PX) & (uv <= np.array(scale.size_px) - 1 - _EDGE_PX)).all(axis=-1))
+
+
+def _same_way(best: TargetSighting, other: TargetSighting) -> bool:
+    """Whether a strip is of the same form and points the same way; one across the joint does not."""
+    if best.layout.name != other.layout.name:
+        return False
+    along = [_direction(seen) for seen in (best, other)]
+    return float(along[0] @ along[1]) > 0.8
+
+
+def _direction(sighting: TargetSighting) -> Array64:
+    ends = np.array([[0.0, 0.0, 1.0], [sighting.layout.length_mm, 0.0, 1.0]]) @ sighting.homography.T
+    chord = ends[1, :2] / ends[1, 2] - ends[0, :2] / ends[0, 2]
+    return np.asarray(chord / np.linalg.norm(chord))
+
+
+def _datum_in(scale: ScaleMap, strip: _Strip) -> Array64:
+    """Another strip's datum mark (its foot in the joint's plane) in the plane of a map [mm]."""
+    return scale.to_mm(strip.scale.to_px(np.zeros(2)))
+
+
+def _another_joint(number: int) -> RetakeError:
+    return RetakeError(
+        "another joint",
+        f"Strip {number} does not lie end to end with the others: it belongs to another joint.",
+        "Inspect the joints of this photo one by one.",
+    )
+
+
+def _apart(first: Inspection, other: Inspection) -> float:
+    """Distance of the other's joint from the first's where they meet, in the first's plane [mm]."""
+    towards = _number(other) > _number(first)
+    end = 0 if towards else -1
+    point = first.scale.to_mm(other.scale.to_px(other.line.xy_mm[end]))
+    on_line = first.line.at(np.array([_foot(first.line, point)]))[0][0]
+    return float(np.linalg.norm(point - on_line))
+
+
+def _links(name: str, strips: Sequence[_Strip]) -> tuple[StripLink, ...]:
+    """Distances between the zeros of strips that follow one another in this photo, where one was measured."""
+    ordered = sorted(strips, key=lambda strip: strip.number)
+    return tuple(_link(name, *pair) for pair in pairwise(ordered) if pair[0].line or pair[1].line)
+
+
+def _link(name: str, first: _Strip, second: _Strip) -> StripLink:
+    """One place of the joint between two strips, as either counts it: the difference is their distance.
+
+    The place lies midway between the patterns as the photo shows them, so that neither map reaches far
+    past its saddles.
+    """
+    ends = [first.scale.sighting.layout.length_mm, 0.0]
+    spots = [one.scale.to_px(np.array([x, 0.0])) for one, x in zip((first, second), ends, strict=True)]
+    middle = (spots[0] + spots[1]) / 2
+    measured = first if first.line is not None else second
+    assert measured.line is not None
+    place, normal = measured.line.at(np.array([_foot(measured.line, measured.scale.to_mm(middle))]))
+    along = np.array([normal[0, 1], -normal[0, 0]])
+    on_joint = measured.scale.to_px(place + np.array([[0.0, 0.0], along]))
+    counted, variance = [], _U_FEET_MM**2
+    for strip in (first, second):
+        points = strip.scale.to_mm(on_joint)
+        direction = (points[1] - points[0]) / np.linalg.norm(points[1] - points[0])
+        counted.append(strip.place_of(points[0], direction))
+        variance += _u_along(strip.scale, points[0], direction) ** 2
+    return StripLink(
+        first=first.number,
+        second=second.number,
+        offset_mm=counted[0] - counted[1],
+        u_mm=float(np.sqrt(variance)),
+        photo=name,
+    )
+
+
+def _u_along(scale: ScaleMap, point_mm: Array64, along: Array64) -> float:
+    """Standard uncertainty of a place along the joint from the fit of the plane and the lens [mm]."""
+    inverse = np.linalg.inv(jacobian(scale.homography, point_mm[None]))[0]
+    moved = pixel_shifts(scale.homography, scale.tangents, point_mm[None])[:, 0] @ inverse.T @ along
+    fit2 = float(moved @ scale.parameter_covariance @ moved)
+    nearest = np.abs(scale.sighting.saddles_mm[:, 0] - point_mm[0]).min()
+    lens = float(scale.relative_u(point_mm[None])["lens and distance"][0]) * float(nearest)
+    return float(np.sqrt(max(fit2, 0.0) + lens**2))
+
+
+def _foot(line: JointLine, point_mm: Array64) -> float:
+    """Place along the joint of the foot of a point [mm]."""
+    s = float(line.s_mm[int(np.argmin(np.linalg.norm(line.xy_mm - point_mm, axis=1)))])
+    for _ in range(5):
+        xy, normal = line.at(np.array([s]))
+        s += float((point_mm - xy[0]) @ np.array([normal[0, 1], -normal[0, 0]]))
+    return s
+
+
+def _number(inspection: Inspection) -> int:
+    return inspection.scale.sighting.layout.strip_number
