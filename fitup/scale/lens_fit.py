@@ -1,11 +1,11 @@
 """The lens from many pictures of one board, with an uncertainty that covers it.
 
 OpenCV's calibration gives the start; `lens_bundle.py` does the rest, because three things must be in the
-fit that the library's has not: what the board may be (longer along than across, bowed), focus (the focal length of
-a phone changes with the distance), and an uncertainty that does not take the saddles of one photo for
-independent. For that each photo is left out in turn. The jackknife covariance (B. Efron, The Jackknife, the
-Bootstrap and Other Resampling Plans, 1982) holds whatever the saddles of a photo share, and the error with
-which the other photos predict one tells how many coefficients pay.
+fit that the library's has not: what the board may be (longer along than across, bowed), focus (the focal
+length of a phone changes with the distance), and an uncertainty that does not take the saddles of one photo
+for independent. For that each photo is left out in turn. The jackknife covariance (B. Efron, The Jackknife,
+the Bootstrap and Other Resampling Plans, 1982) holds whatever the saddles of a photo share, and the error
+with which the other photos predict one tells how many coefficients pay.
 """
 
 from __future__ import annotations

@@ -10,7 +10,16 @@ from numpy.typing import NDArray
 
 from fitup.scale.layout import TargetLayout
 
-__all__ = ["SaddleFit", "fit_saddles", "in_line", "jacobian", "project", "refine_corners"]
+__all__ = [
+    "SaddleFit",
+    "fit_saddles",
+    "in_line",
+    "jacobian",
+    "looks_like_saddle",
+    "project",
+    "refine_corners",
+    "saddle_windows",
+]
 
 _STOP = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 15, 0.005)
 _INLIER_MM = 0.4  # glare moves single corners by up to millimetres; sound ones stay within 0.2 mm
@@ -118,7 +127,7 @@ def _measure(
     guess = project(start, mm)
     local = jacobian(start, mm)
     sampling = np.sqrt(np.abs(np.linalg.det(local)))
-    window = _windows(layout, sampling)
+    window = saddle_windows(layout, sampling)
     edge = window + 2
     inside = np.all(
         (guess > edge[:, None]) & (guess < np.array(grey.shape[::-1]) - 1 - edge[:, None]), axis=1
@@ -128,13 +137,13 @@ def _measure(
     if len(ids) == 0:
         return _nothing(start)
     points = refine_corners(grey, guess, window)
-    sound = _looks_like_saddle(grey, layout, ids, points, local)
+    sound = looks_like_saddle(grey, layout, ids, points, local)
     sound &= np.linalg.norm(points - guess, axis=1) < np.maximum(window, 2 * _INLIER_MM * sampling)
     ids, mm, points, sampling = ids[sound], mm[sound], points[sound], sampling[sound]
     return _robust_fit(ids, mm, points, sampling, start)
 
 
-def _windows(layout: TargetLayout, sampling: NDArray[np.float64]) -> NDArray[np.int64]:
+def saddle_windows(layout: TargetLayout, sampling: NDArray[np.float64]) -> NDArray[np.int64]:
     """Half side of the refinement window, 0.7 of the distance to the nearest marker.
 
     Wider windows bring less noise until the marker comes in: 0.6 to 0.8 is best at 7 and 13 px/mm.
@@ -143,7 +152,7 @@ def _windows(layout: TargetLayout, sampling: NDArray[np.float64]) -> NDArray[np.
     return np.asarray(np.clip(np.rint(0.7 * free_mm * sampling), 5, 20).astype(np.int64))
 
 
-def _looks_like_saddle(
+def looks_like_saddle(
     grey: NDArray[np.uint8],
     layout: TargetLayout,
     ids: NDArray[np.int64],
