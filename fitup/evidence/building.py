@@ -26,7 +26,20 @@ if TYPE_CHECKING:
     from fitup.scale import PrintRecord, ScaleMap
     from fitup.verdict import JointVerdict, Limit, Spot
 
-__all__ = ["CAUTIONS", "build_record"]
+__all__ = [
+    "CAUTIONS",
+    "build_record",
+    "filing_entry",
+    "joint_entry",
+    "limit_entry",
+    "photo_entry",
+    "profile_entry",
+    "program_entry",
+    "request_entry",
+    "response_entry",
+    "scale_entry",
+    "verdict_entry",
+]
 
 CAUTIONS = (
     "This result informs the fitter; it releases nothing for welding and replaces no inspection that a "
@@ -39,21 +52,22 @@ def build_record(subject: Subject, filing: Filing) -> entry.InspectionRecord:
     """Everything that was measured, asked and decided, as one frozen record."""
     return entry.InspectionRecord(
         schema_version=1,
-        program=_program(),
-        filing=_filing(filing),
-        photo=_photo(subject.photo),
-        request=_request(subject.settings, subject.verdict),
-        limit=_limit(subject.verdict.limit),
-        scale=_scale(subject.scale, subject.profile),
-        joint=_joint(subject),
-        camera_response=_response(subject.response),
-        profile=_profile(subject.profile, subject.verdict),
-        verdict=_verdict(subject.verdict),
+        program=program_entry(),
+        filing=filing_entry(filing),
+        photo=photo_entry(subject.photo),
+        request=request_entry(subject.settings, subject.verdict),
+        limit=limit_entry(subject.verdict.limit),
+        scale=scale_entry(subject.scale, subject.profile),
+        joint=joint_entry(subject),
+        camera_response=response_entry(subject.response),
+        profile=profile_entry(subject.profile, subject.verdict),
+        verdict=verdict_entry(subject.verdict),
         cautions=CAUTIONS,
     )
 
 
-def _program() -> entry.ProgramEntry:
+def program_entry() -> entry.ProgramEntry:
+    """What measures here."""
     return entry.ProgramEntry(
         name="fitup",
         version=fitup.__version__,
@@ -63,7 +77,8 @@ def _program() -> entry.ProgramEntry:
     )
 
 
-def _filing(filing: Filing) -> entry.FilingEntry:
+def filing_entry(filing: Filing) -> entry.FilingEntry:
+    """Who filed it, for what and when."""
     return entry.FilingEntry(
         who=printable_name(filing.who),
         job=printable_name(filing.job),
@@ -73,7 +88,8 @@ def _filing(filing: Filing) -> entry.FilingEntry:
     )
 
 
-def _photo(photo: Photo) -> entry.PhotoEntry:
+def photo_entry(photo: Photo) -> entry.PhotoEntry:
+    """The photo's file and camera."""
     names = entry.CameraEntry.model_fields
     camera = {name: _text_or_number(getattr(photo.camera, name)) for name in names}
     return entry.PhotoEntry(
@@ -88,7 +104,8 @@ def _photo(photo: Photo) -> entry.PhotoEntry:
     )
 
 
-def _request(asked: Settings, verdict: JointVerdict) -> entry.RequestEntry:
+def request_entry(asked: Settings, verdict: JointVerdict) -> entry.RequestEntry:
+    """What was asked, with the rules of the decision."""
     wire, sheet, rule = asked.wire, asked.sheet, verdict.decision
     return entry.RequestEntry(
         wire=entry.WireEntry(
@@ -123,7 +140,8 @@ def _request(asked: Settings, verdict: JointVerdict) -> entry.RequestEntry:
     )
 
 
-def _limit(limit: Limit) -> entry.LimitEntry:
+def limit_entry(limit: Limit) -> entry.LimitEntry:
+    """The limit and its candidates."""
     names = entry.CandidateEntry.model_fields
     return entry.LimitEntry(
         limit_mm=limit.limit_mm,
@@ -136,7 +154,8 @@ def _limit(limit: Limit) -> entry.LimitEntry:
     )
 
 
-def _scale(scale: ScaleMap, profile: GapProfile) -> entry.ScaleEntry:
+def scale_entry(scale: ScaleMap, profile: GapProfile) -> entry.ScaleEntry:
+    """The scale, looked at in the middle of the joint."""
     middle_mm = scale.to_mm(profile.centre_px[len(profile.centre_px) // 2])
     camera_mm = scale.camera_position_mm
     return entry.ScaleEntry(
@@ -210,7 +229,8 @@ def _saddles(scale: ScaleMap) -> tuple[entry.SaddleEntry, ...]:
     )
 
 
-def _joint(subject: Subject) -> entry.JointEntry:
+def joint_entry(subject: Subject) -> entry.JointEntry:
+    """Where the joint runs."""
     line = subject.line
     return entry.JointEntry(
         given_by="person" if line.given_by_person else "program",
@@ -220,7 +240,8 @@ def _joint(subject: Subject) -> entry.JointEntry:
     )
 
 
-def _response(response: CameraResponse) -> entry.CameraResponseEntry:
+def response_entry(response: CameraResponse) -> entry.CameraResponseEntry:
+    """The camera's tone curve and sharpening."""
     return entry.CameraResponseEntry(
         modelled=bool(response.modelled),
         contrast=float(response.contrast),
@@ -233,7 +254,8 @@ def _response(response: CameraResponse) -> entry.CameraResponseEntry:
     )
 
 
-def _profile(profile: GapProfile, verdict: JointVerdict) -> entry.ProfileEntry:
+def profile_entry(profile: GapProfile, verdict: JointVerdict) -> entry.ProfileEntry:
+    """Stations, budget and notes."""
     return entry.ProfileEntry(
         step_mm=float(profile.step_mm),
         stations=tuple(_station(profile, verdict, index) for index in range(len(profile.station_mm))),
@@ -277,7 +299,8 @@ def _rms(values: NDArray[np.float64]) -> float | None:
     return float(np.sqrt(np.mean(values**2))) if values.size else None
 
 
-def _verdict(verdict: JointVerdict) -> entry.VerdictEntry:
+def verdict_entry(verdict: JointVerdict) -> entry.VerdictEntry:
+    """The verdict and its spots."""
     return entry.VerdictEntry(
         word=cast(entry.VerdictWordText, str(verdict.word)),
         sentence=verdict.sentence,

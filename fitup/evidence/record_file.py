@@ -4,15 +4,27 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from fitup.errors import StorageError
 from fitup.evidence.record import SCHEMA_VERSION, InspectionRecord
 from fitup.evidence.writing import printable_name
 
-__all__ = ["SCHEMA_FILE", "read_record", "record_from_json", "record_schema", "record_to_json", "schema_text"]
+__all__ = [
+    "SCHEMA_FILE",
+    "model_from_json",
+    "model_to_json",
+    "read_record",
+    "read_text",
+    "record_from_json",
+    "record_schema",
+    "record_to_json",
+    "schema_text",
+]
+
+Record = TypeVar("Record", bound=BaseModel)
 
 SCHEMA_FILE = Path(__file__).with_name("record.schema.json")
 """The published schema; a test proves that it is what `record_schema` gives."""
@@ -22,6 +34,11 @@ _LARGEST_BYTES = 64_000_000
 
 def record_to_json(record: InspectionRecord) -> str:
     """The record as JSON (RFC 8259) with the fields in the order of the model; no NaN, no infinity."""
+    return model_to_json(record)
+
+
+def model_to_json(record: BaseModel) -> str:
+    """Any kind of record as JSON, as `record_to_json`."""
     data = record.model_dump(mode="json")
     return json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
@@ -34,16 +51,21 @@ def record_from_json(text: str | bytes, name: str = "the record") -> InspectionR
     StorageError
         When the text is damaged, is no record, or is one of another version: one sentence.
     """
+    return model_from_json(InspectionRecord, SCHEMA_VERSION, text, name)
+
+
+def model_from_json(model: type[Record], known: int, text: str | bytes, name: str) -> Record:
+    """Read any kind of record back, of the version that is known; errors as `record_from_json`."""
     if len(text) > _LARGEST_BYTES:
         raise StorageError(f"{name} is larger than any record; check the file.")
     version = _version(text, name)
-    if version != SCHEMA_VERSION:
+    if version != known:
         raise StorageError(
-            f"{name} is a record of version {version!r} and this program reads version {SCHEMA_VERSION}; "
+            f"{name} is a record of version {version!r} and this program reads version {known}; "
             f"use the program version that wrote it."
         )
     try:
-        return InspectionRecord.model_validate_json(text, strict=True)
+        return model.model_validate_json(text, strict=True)
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"]) or "the top"
@@ -55,14 +77,18 @@ def record_from_json(text: str | bytes, name: str = "the record") -> InspectionR
 
 def read_record(path: Path) -> InspectionRecord:
     """Read a record file; StorageError when that fails, with the file's name."""
+    return record_from_json(read_text(path), printable_name(path.name))
+
+
+def read_text(path: Path) -> bytes:
+    """The content of a record file, or the beginning of a larger one; StorageError when that fails."""
     name = printable_name(path.name)
     try:
         with path.open("rb") as file:
-            text = file.read(_LARGEST_BYTES + 1)
+            return file.read(_LARGEST_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = (getattr(error, "strerror", None) or str(error)).lower()
         raise StorageError(f"{name} cannot be read: {reason}.") from None
-    return record_from_json(text, name)
 
 
 def record_schema() -> dict[str, Any]:
