@@ -44,10 +44,10 @@ def build(scene: Scene, detail: float) -> tuple[Any, dict[str, Any]]:
     return mi.load_dict(parts), parts
 
 
-def put(parts: dict[str, Any], name: str, shape: Shape, material: dict[str, Any]) -> None:
-    """Add a mesh with its material to the scene's dictionary."""
+def put(parts: dict[str, Any], name: str, shape: Shape, material: Any) -> None:
+    """Add a mesh with its material (a dictionary, or already made) to the scene's dictionary."""
     props = mi.Properties()
-    props["surface"] = mi.load_dict(material)
+    props["surface"] = mi.load_dict(material) if isinstance(material, dict) else material
     props["face_normals"] = shape.normals is None
     mesh = mi.Mesh(
         name,

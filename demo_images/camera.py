@@ -36,8 +36,11 @@ class Camera:
     width_px: int = 4000
     height_px: int = 3000
     distortion: float = 0.0008  # outward shift at the corner over the half diagonal
+    make: str = "Nordlicht"
     model: str = "N1"
     portrait: bool = False
+    f_number: float | None = None  # a number: the lens blurs what lies out of focus; None: all is sharp
+    margin_px: int = 0  # rendered around the picture, for lenses that pull the corners inwards
 
     @property
     def focal_px(self) -> float:
@@ -75,6 +78,20 @@ class Camera:
         flat = seen[..., :2] / seen[..., 2:] * self.focal_px
         r2 = (flat**2).sum(-1, keepdims=True) / ((self.width_px**2 + self.height_px**2) / 4)
         return np.asarray(flat * (1 + self.distortion * r2) + np.array(self.centre_px))
+
+    def film_px(self, points_mm: Floats) -> Floats:
+        """World points (..., 3) to pixels of the rendered film (..., 2): no distortion, with the margin."""
+        seen = (points_mm - self.position_mm) @ self.rotation.T
+        middle = np.array([self.width_px - 1, self.height_px - 1]) / 2 + self.margin_px
+        return np.asarray(seen[..., :2] / seen[..., 2:] * self.focal_px + middle)
+
+    def film_map(self, height: int, width: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Where on the rendered film the pixels of a picture (height, width) come from: (u, v)."""
+        v, u = np.mgrid[:height, :width].astype(np.float32)
+        du, dv = u - (width - 1) / 2, v - (height - 1) / 2
+        # The inverse of the outward shift, to second order.
+        shrink = 1 - self.distortion * (du**2 + dv**2) / ((width**2 + height**2) / 4)
+        return du * shrink + (width - 1) / 2, dv * shrink + (height - 1) / 2
 
     def truth(self, thickness_mm: float) -> dict[str, Any]:
         """Everything about the camera that a check may ask for, pose in the target frame."""
@@ -139,13 +156,13 @@ def develop(
 
 
 def _lens(light: NDArray[np.float32], camera: Camera, picture: Picture) -> NDArray[np.float32]:
-    height, width = light.shape[:2]
+    scale = light.shape[1] / (camera.width_px + 2 * camera.margin_px)
+    height, width = (n - 2 * round(camera.margin_px * scale) for n in light.shape[:2])
     v, u = np.mgrid[:height, :width].astype(np.float32)
     du, dv = u - (width - 1) / 2, v - (height - 1) / 2
     r2 = (du**2 + dv**2) / ((width**2 + height**2) / 4)
-    if camera.distortion:
-        shrink = 1 - camera.distortion * r2  # inverse of the outward shift, to second order
-        at = (du * shrink + (width - 1) / 2, dv * shrink + (height - 1) / 2)
+    if camera.distortion or camera.margin_px:
+        at = camera.film_map(height, width)
         light = cv2.remap(light, at[0], at[1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
         light = np.maximum(light, 0)
     light = np.minimum(
@@ -194,7 +211,7 @@ def save_jpeg(
 
 def _exif(camera: Camera, taken_at: str) -> bytes:
     exif = Image.Exif()
-    exif.update({0x010F: "Nordlicht", 0x0110: camera.model, 0x0112: 6 if camera.portrait else 1})
+    exif.update({0x010F: camera.make, 0x0110: camera.model, 0x0112: 6 if camera.portrait else 1})
     exif.update(
         {0x0131: f"{camera.model} rendered demo", 0x0132: taken_at, 0x011A: 72.0, 0x011B: 72.0, 0x0128: 2}
     )
@@ -203,6 +220,6 @@ def _exif(camera: Camera, taken_at: str) -> bytes:
     detail.update({0x920A: IFDRational(round(camera.focal_mm * 100), 100), 0xA405: camera.focal_35mm})
     detail.update({0x829A: IFDRational(1, 120), 0x829D: IFDRational(18, 10), 0x8827: 100})
     detail.update({0xA404: IFDRational(1, 1), 0xA402: 0, 0xA403: 0, 0x9209: 16, 0xA001: 1})
-    detail.update({0xA002: camera.width_px, 0xA003: camera.height_px, 0xA433: "Nordlicht"})
-    detail.update({0xA434: f"Nordlicht {camera.model} {camera.focal_mm:.1f} mm f/1.8"})
+    detail.update({0xA002: camera.width_px, 0xA003: camera.height_px, 0xA433: camera.make})
+    detail.update({0xA434: f"{camera.make} {camera.model} {camera.focal_mm:.1f} mm f/1.8"})
     return exif.tobytes()

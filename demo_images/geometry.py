@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Joint", "Shape", "box", "dome", "grid_shape", "lathe", "plate_shapes", "ribbon"]
+__all__ = ["Joint", "Shape", "box", "dome", "grid_shape", "lathe", "plate_shapes", "ribbon", "waviness"]
 
 Floats = NDArray[np.float64]
 STEP_MM = 0.1  # mesh step along the joint: far below a pixel (0.075 mm) times the shortest waviness
@@ -68,7 +68,7 @@ class Joint:
         """Give n of the near and far cut face (virtual sharp arris), exactly as the mesh has them."""
         base = self.mesh_s
         middle = self.offset_mm + self.bend(base)
-        rough = [_waviness(base, self.waviness_um / 1000, self.seed * 2 + k) for k in (0, 1)]
+        rough = [waviness(base, self.waviness_um / 1000, self.seed * 2 + k) for k in (0, 1)]
         half = self.gap(base) / 2
         near, far = middle - half + rough[0], middle + half + rough[1]
         far = np.maximum(far, near + 0.01)  # touching edges keep a breath of air
@@ -79,7 +79,7 @@ class Joint:
         return np.asarray(s)[..., None] * self.along + np.asarray(n)[..., None] * self.across
 
 
-def _waviness(s: Floats, rms_mm: float, seed: int) -> Floats:
+def waviness(s: Floats, rms_mm: float, seed: int) -> Floats:
     """Unevenness of a sheared or laser-cut edge: a dozen wavelengths from 0.7 to 25 mm."""
     rng = np.random.default_rng([71, seed])
     waves = np.geomspace(0.7, 25.0, 14) * rng.uniform(0.9, 1.1, 14)

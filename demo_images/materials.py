@@ -61,13 +61,18 @@ def plate_top(
     detail: float = 1.0,
     dirt: float = 1.0,
     tint: list[tuple[float, float]] | None = None,
+    size_mm: NDArray[np.float64] = TOP_UV_MM,
 ) -> dict[str, Any]:
-    """A stainless plate's top. finish: "along" or "across" (brushed), "mill" (2B); tint: (s, n) of welds."""
+    """A stainless plate's top. finish: "along" or "across" (brushed), "mill" (2B), "polished".
+
+    tint: (s, n) of welds; size_mm: world size (s, n) of one repeat.
+    """
     rng = np.random.default_rng([29, seed])
     px = TOP_PX_PER_MM * detail
-    shape = (round(TOP_UV_MM[1] * px), round(TOP_UV_MM[0] * px))
+    shape = (round(size_mm[1] * px), round(size_mm[0] * px))
     height, streak, alpha = _finish(finish, rng, shape, px)
     smudge = _smudges(rng, shape, px) * dirt
+    least = 0.012 if finish == "polished" else 0.05
     shade = np.clip(0.93 + 0.045 * streak - 0.08 * smudge, 0.3, 1.0)
     scratch = _scratches(rng, shape, px)
     shade = np.clip(shade + 0.05 * scratch, 0, 1)
@@ -79,9 +84,9 @@ def plate_top(
         "material": "Cr",
         "distribution": "ggx",
         "alpha_u": _bitmap(
-            np.clip(alpha[0] * (1 + 0.15 * streak) + 0.06 * smudge + 0.12 * scratch, 0.05, 0.6)
+            np.clip(alpha[0] * (1 + 0.15 * streak) + 0.06 * smudge + 0.12 * scratch, least, 0.6)
         ),
-        "alpha_v": _bitmap(np.clip(alpha[1] * (1 + 0.15 * streak) + 0.06 * smudge, 0.05, 0.6)),
+        "alpha_v": _bitmap(np.clip(alpha[1] * (1 + 0.15 * streak) + 0.06 * smudge, least, 0.6)),
         "specular_reflectance": _bitmap(colour),
     }
     return {"type": "twosided", "bsdf": {"type": "bumpmap", "arbitrary": _bitmap(height), "bsdf": inner}}
@@ -99,6 +104,10 @@ def _finish(
             lines * 0.6 + 0.4 * _noise(rng, shape, (3 * px, 12 * px)),
             (0.21, 0.24),
         )
+    if finish == "polished":
+        cloud = _noise(rng, shape, (6 * px, 9 * px))
+        lines = _noise(rng, shape, (0.7, 12 * px))
+        return 0.0025 * cloud + 0.00006 * lines, 0.5 * cloud + 0.5 * lines, (0.022, 0.03)
     lengths = ((0.45, 3.0, 0.8), (0.6, 14.0, 1.0), (1.3, 45.0, 0.9))  # (width px, length mm, weight)
     flip = finish == "across"
     size = shape[::-1] if flip else shape

@@ -21,8 +21,7 @@ from PIL import Image
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 
-PHOTO_LIMIT = 1_850_000  # bytes
-LANES = 100_000_000  # light paths followed at once
+LANES = 40_000_000  # light paths followed at once
 
 
 def main() -> None:
@@ -32,15 +31,20 @@ def main() -> None:
 
     mi.set_variant(options.variant)
     from scenes import SCENES
+    from scenes_kinds import KIND_SCENES
 
-    chosen = [
-        s for s in SCENES if not options.names or s.name in options.names or s.name[:2] in options.names
-    ]
+    chosen = [s for s in (*SCENES, *KIND_SCENES) if not options.names or _named(s.name, options.names)]
     options.out.mkdir(parents=True, exist_ok=True)
     for scene in chosen:
         start = time.perf_counter()
         note = photo(scene, options)
         print(f"{scene.name}: {note}, {time.perf_counter() - start:.0f} s", flush=True)
+
+
+def _named(name: str, wanted: list[str]) -> bool:
+    """A photo may be called by its name, its number ("30b") or the number of its group ("30")."""
+    number = name.split("_")[0]
+    return bool({name, number, number.rstrip("abcd")} & set(wanted))
 
 
 def _options() -> argparse.Namespace:
@@ -62,9 +66,11 @@ def _options() -> argparse.Namespace:
 
 def photo(scene: Any, options: argparse.Namespace) -> str:
     """Render and develop one photo; write NAME.jpg and NAME.truth.json, or NAME.png for a trial."""
-    from assemble import build, truth
     from camera import develop, save_jpeg
 
+    folder = options.out / scene.folder if options.out == HERE else options.out
+    folder.mkdir(parents=True, exist_ok=True)
+    build, truth, _ = _makers(scene)
     world, _parts = build(scene, options.detail)
     linear = render(scene, world, options)
     level = paper_level(scene, world, options)
@@ -75,13 +81,27 @@ def photo(scene: Any, options: argparse.Namespace) -> str:
         )
         np.save(options.out / f"{scene.name}.linear.npy", grey.astype(np.float16))
     if options.crop or options.scale != 1.0:
-        Image.fromarray(pixels).save(options.out / f"{scene.name}.png")
+        Image.fromarray(pixels).save(folder / f"{scene.name}.png")
         return "trial"
-    path = options.out / f"{scene.name}.jpg"
-    quality = save_jpeg(pixels, path, scene.camera, scene.picture, scene.taken_at, PHOTO_LIMIT)
+    path = folder / f"{scene.name}.jpg"
+    quality = save_jpeg(pixels, path, scene.camera, scene.picture, scene.taken_at, scene.bytes_limit)
     text = json.dumps(truth(scene, quality), indent=1)
-    (options.out / f"{scene.name}.truth.json").write_text(_short_lists(text) + "\n", encoding="utf-8")
+    (folder / f"{scene.name}.truth.json").write_text(_short_lists(text) + "\n", encoding="utf-8")
     return f"{path.stat().st_size / 1e6:.2f} MB, quality {quality}"
+
+
+def _makers(scene: Any) -> tuple[Any, Any, Any]:
+    """(build, truth, paper patch) for a butt joint's scene or one of any kind."""
+    from kinds_scene import KindScene
+
+    if isinstance(scene, KindScene):
+        from kinds_assemble import build_kind, kind_paper_patch_mm
+        from kinds_truth import kind_truth
+
+        return build_kind, kind_truth, kind_paper_patch_mm
+    from assemble import build, paper_patch_mm, truth
+
+    return build, truth, paper_patch_mm
 
 
 def render(scene: Any, world: Any, options: argparse.Namespace) -> NDArray[np.float32]:
@@ -106,7 +126,9 @@ def _sensor(scene: Any, options: argparse.Namespace) -> Any:
     import mitsuba as mi
 
     camera = scene.camera
-    width, height = round(camera.width_px * options.scale), round(camera.height_px * options.scale)
+    margin = 2 * round(camera.margin_px * options.scale)
+    width = round(camera.width_px * options.scale) + margin
+    height = round(camera.height_px * options.scale) + margin
     film: dict[str, Any] = {
         "type": "hdrfilm",
         "width": width,
@@ -123,16 +145,19 @@ def _sensor(scene: Any, options: argparse.Namespace) -> Any:
     pose = mi.ScalarTransform4f().look_at(
         origin=eye.tolist(), target=(eye + turn[2]).tolist(), up=(-turn[1]).tolist()
     )
-    field = float(np.degrees(2 * np.arctan(camera.width_px / 2 / camera.focal_px)))
+    field = float(np.degrees(2 * np.arctan(width / options.scale / 2 / camera.focal_px)))
     lens = {"type": "perspective", "fov": field, "fov_axis": "x", "near_clip": 5.0, "far_clip": 1e5}
+    if camera.f_number:
+        lens |= {"type": "thinlens", "aperture_radius": camera.focal_mm / camera.f_number / 2,
+                 "focus_distance": camera.distance_mm}  # fmt: skip
     return mi.load_dict(lens | {"to_world": pose, "film": film, "sampler": {"type": "independent"}})
 
 
 def paper_level(scene: Any, world: Any, options: argparse.Namespace) -> NDArray[np.float32]:
     """The render's level of plain paper (3,), from a small window over the strip's white right end."""
-    from assemble import paper_patch_mm
-
-    at = scene.camera.project(paper_patch_mm(scene)) * 0.25
+    at = scene.camera.film_px(_makers(scene)[2](scene))
+    frame = np.array([scene.camera.width_px, scene.camera.height_px]) + 2 * scene.camera.margin_px
+    at = at[((at > 8) & (at < frame - 8)).all(1)] * 0.25
     low, high = np.floor(at.min(0)).astype(int), np.ceil(at.max(0)).astype(int)
     window = argparse.Namespace(scale=0.25, crop=[*low.tolist(), *(high - low + 1).tolist()], samples=64)
     patch = render(scene, world, window)

@@ -52,6 +52,8 @@ class Scene:
     light: dict[str, float] = field(default_factory=dict)  # of the workshop's environment map
     lamps: tuple[tuple[tuple[float, float, float], float, float], ...] = ()  # (place, size mm, radiance)
     taken_at: str = "2026:05:11 09:14:22"
+    folder: str = "."
+    bytes_limit: int = 1_850_000
     more: dict[str, Any] = field(default_factory=dict)  # extra truth
 
 
