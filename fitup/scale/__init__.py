@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fitup.scale.bundle import TargetPair, bundle
 from fitup.scale.finding import TargetSighting, find_target, find_targets
 from fitup.scale.layout import TargetLayout, target_layout
 from fitup.scale.opening import PlaneFrame, PlateLine, opening_frame
@@ -13,23 +14,43 @@ from fitup.scale.print_check import (
 )
 from fitup.scale.raster import TargetRaster, target_raster
 from fitup.scale.scale_map import ScaleMap, edge_profiles, scale_map
+from fitup.scale.space import PairSpace, SpacePlane, SpacePoints
+from fitup.scale.space_gap import (
+    GapAndStep,
+    NotMeasurable,
+    SpaceLength,
+    gap_and_step,
+    gap_to_plate,
+    step_from_two_views,
+)
 
 __all__ = [
     "DEFAULT_PRINT_U_RELATIVE",
+    "GapAndStep",
+    "NotMeasurable",
+    "PairSpace",
     "PlaneFrame",
     "PlateLine",
     "PrintRecord",
     "ScaleMap",
+    "SpaceLength",
+    "SpacePlane",
+    "SpacePoints",
     "TargetLayout",
+    "TargetPair",
     "TargetRaster",
     "TargetSighting",
+    "bundle",
     "edge_profiles",
     "find_target",
     "find_targets",
+    "gap_and_step",
+    "gap_to_plate",
     "load_print_record",
     "opening_frame",
     "save_print_record",
     "scale_map",
+    "step_from_two_views",
     "target_layout",
     "target_raster",
 ]
