@@ -3,13 +3,14 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help setup setup-dev demo test lint types bench render clean debian-test-data
+.PHONY: help setup setup-dev demo test lint types bench render targets clean debian-test-data
 
 help:
 	@echo "make demo    set up, inspect the demo photos, results in out/demo"
 	@echo "make test    set up, lint, types, tests"
 	@echo "make bench   accuracy against the demo truth, time and memory as ratios -> bench.json"
 	@echo "make render  make the demo photos anew (slow, see demo_images/README.md)"
+	@echo "make targets draw the sheets of calibration/ and the placement guide's drawings anew"
 	@echo "make clean   remove .venv and out"
 
 setup: $(VENV)/.ready
@@ -48,6 +49,10 @@ bench: setup-dev
 render: $(VENV)/bin/python
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable ".[render]"
 	$(BIN)/python demo_images/render.py
+
+targets: setup
+	$(BIN)/python calibration/draw.py
+	$(BIN)/python docs/make_placement.py
 
 # Photographs of a chessboard of known pitch from Debian's package opencv-doc, for an outside check of the
 # scale. Where they cannot be had the check skips and says so.
