@@ -69,6 +69,7 @@ class Seam:
     """A long joint: photos in their order along it, those that gave nothing, the joined profile."""
 
     settings: InspectionSettings
+    named_strips: tuple[int, int] | None
     photos: tuple[SeamPhoto, ...]
     faults: tuple[PhotoStrips, ...]
     chain: StripChain
@@ -145,6 +146,7 @@ def inspect_seam(
     faults = sorted(faults, key=lambda one: (one.strips, one.name, one.path))
     return Seam(
         settings=settings,
+        named_strips=strips,
         photos=_shares(shown, joined, limit, settings),
         faults=tuple(faults),
         chain=chain,

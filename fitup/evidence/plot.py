@@ -5,13 +5,14 @@ from __future__ import annotations
 import io
 import logging
 import warnings
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fitup.evidence.joint_drawing import runs
 from fitup.evidence.palette import BLACK, GREY, STATE_LOOKS, VERMILLION
-from fitup.evidence.subject import Subject
+from fitup.evidence.subject import Profiled
 from fitup.evidence.words import COVERAGE_FACTOR, gap_and_where
 
 if TYPE_CHECKING:
@@ -25,9 +26,10 @@ _MARKS = {"within": ".", "doubtful": "D", "over": "^"}
 _MARK_SIZES = {"within": 3.5, "doubtful": 4.5, "over": 6.0}
 
 
-def plot_png(subject: Subject, caption: str = "") -> bytes:
+def plot_png(subject: Profiled, caption: str = "", photos: Sequence[tuple[str, float, float]] = ()) -> bytes:
     """The plot as a PNG of 1650 × 690 px; the same inspection gives the same bytes.
 
+    `photos` are names and the stretches [mm] that they show, where there are several.
     The plotting library is loaded here and not with the module: it is slow to load.
     """
     logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it tells of its font cache on stderr
@@ -41,6 +43,7 @@ def plot_png(subject: Subject, caption: str = "") -> bytes:
     _draw_unseen(axes, subject)
     _draw_limit(axes, subject)
     _dress(axes, subject, caption)
+    _draw_photos(axes, photos)
     stream = io.BytesIO()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a letter that the font lacks is drawn as a box
@@ -48,7 +51,7 @@ def plot_png(subject: Subject, caption: str = "") -> bytes:
     return stream.getvalue()
 
 
-def _draw_readings(axes: Axes, subject: Subject) -> None:
+def _draw_readings(axes: Axes, subject: Profiled) -> None:
     profile = subject.profile
     half_mm = COVERAGE_FACTOR * profile.u_gap_mm
     axes.fill_between(
@@ -78,7 +81,7 @@ def _draw_readings(axes: Axes, subject: Subject) -> None:
         )
 
 
-def _draw_unseen(axes: Axes, subject: Subject) -> None:
+def _draw_unseen(axes: Axes, subject: Profiled) -> None:
     profile = subject.profile
     half_mm = profile.step_mm / 2
     label = "unseen"
@@ -98,7 +101,7 @@ def _draw_unseen(axes: Axes, subject: Subject) -> None:
         label = "_nolegend_"
 
 
-def _draw_limit(axes: Axes, subject: Subject) -> None:
+def _draw_limit(axes: Axes, subject: Profiled) -> None:
     limit_mm = subject.verdict.limit.limit_mm
     axes.axhline(limit_mm, color=VERMILLION, linewidth=1.6, linestyle=(0, (6, 2)))
     axes.annotate(
@@ -114,7 +117,27 @@ def _draw_limit(axes: Axes, subject: Subject) -> None:
     )
 
 
-def _dress(axes: Axes, subject: Subject, caption: str) -> None:
+def _draw_photos(axes: Axes, photos: Sequence[tuple[str, float, float]]) -> None:
+    """Which photo shows which stretch: bars over the plot, in two rows since neighbours overlap."""
+    for index, (name, start_mm, end_mm) in enumerate(photos):
+        height = 0.035 * (1 + index % 2)
+        axes.axvspan(start_mm, end_mm, 1 - height, 1 - height + 0.03, facecolor=GREY, alpha=0.25, zorder=1)
+        name = name if len(name) <= 24 else name[:23] + "…"
+        axes.annotate(
+            name,
+            ((start_mm + end_mm) / 2, 1 - height + 0.015),
+            xycoords=("data", "axes fraction"),
+            ha="center",
+            va="center",
+            fontsize=7,
+            annotation_clip=True,
+            parse_math=False,
+        )
+    if photos:
+        axes.legend(loc="upper left", bbox_to_anchor=(0.0, 0.92), ncols=5, fontsize=9, framealpha=0.9)
+
+
+def _dress(axes: Axes, subject: Profiled, caption: str) -> None:
     from matplotlib.ticker import MaxNLocator
 
     profile, verdict = subject.profile, subject.verdict
@@ -130,8 +153,7 @@ def _dress(axes: Axes, subject: Subject, caption: str) -> None:
     # parse_math off: a dollar sign in a photo's name is a dollar sign.
     title = f"{str(verdict.word).upper()}: largest gap {gap_and_where(verdict)}"
     axes.set_title(title, loc="left", fontweight="bold", parse_math=False)
-    name = caption or subject.photo.name
-    name = name if len(name) <= 150 else name[:149] + "…"
+    name = caption if len(caption) <= 150 else caption[:149] + "…"
     axes.text(
         1.0,
         -0.13,

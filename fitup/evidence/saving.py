@@ -11,13 +11,13 @@ from fitup.errors import StorageError
 from fitup.evidence.building import build_record
 from fitup.evidence.overlay import overlay_jpeg
 from fitup.evidence.plot import plot_png
-from fitup.evidence.record import InspectionRecord
+from fitup.evidence.record import FilingEntry, InspectionRecord
 from fitup.evidence.record_file import read_record, record_to_json
 from fitup.evidence.subject import Filing, Subject
 from fitup.evidence.table import profile_csv
 from fitup.evidence.writing import safe_stem, write_folder
 
-__all__ = ["OVERLAY_NAME", "PLOT_NAME", "RECORD_NAME", "TABLE_NAME", "Saved", "save_inspection"]
+__all__ = ["OVERLAY_NAME", "PLOT_NAME", "RECORD_NAME", "TABLE_NAME", "Saved", "filed_as", "save_inspection"]
 
 RECORD_NAME = "record.json"
 OVERLAY_NAME = "overlay.jpg"
@@ -64,10 +64,16 @@ def save_inspection(
 
 def caption_of(record: InspectionRecord) -> str:
     """Photo, job, part, joint, who and when in one line, without what was not given."""
-    filing = record.filing
+    return " · ".join([record.photo.name, *filed_as(record.filing)])
+
+
+def filed_as(filing: FilingEntry) -> list[str]:
+    """Job, part, joint, who and when, one phrase each, without what was not given."""
     named = (("job", filing.job), ("part", filing.part), ("joint", filing.joint), ("by", filing.who))
-    parts = [record.photo.name, *(f"{word} {text}" for word, text in named if text)]
-    return " · ".join([*parts, filing.filed_at_utc.strftime("%Y-%m-%d %H:%M UTC")])
+    return [
+        *(f"{word} {text}" for word, text in named if text),
+        filing.filed_at_utc.strftime("%Y-%m-%d %H:%M UTC"),
+    ]
 
 
 def _same_joint(record: InspectionRecord) -> Callable[[Path], bool]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fitup.scale import ScaleMap
     from fitup.verdict import JointVerdict, Sheet, Wire
 
-__all__ = ["Filing", "Settings", "Subject"]
+__all__ = ["Filing", "Profiled", "Settings", "Subject"]
 
 
 class Settings(Protocol):
@@ -51,7 +51,16 @@ class Settings(Protocol):
     def to_mm(self) -> float | None: ...  # noqa: D102
 
 
-class Subject(Protocol):
+class Profiled(Protocol):
+    """What has a profile and a verdict: a joint in one photo, or in several."""
+
+    @property
+    def profile(self) -> GapProfile: ...  # noqa: D102
+    @property
+    def verdict(self) -> JointVerdict: ...  # noqa: D102
+
+
+class Subject(Profiled, Protocol):
     """One inspection. Protocols, since the inspection itself is put together after this stage."""
 
     @property
@@ -64,10 +73,6 @@ class Subject(Protocol):
     def line(self) -> JointLine: ...  # noqa: D102
     @property
     def response(self) -> CameraResponse: ...  # noqa: D102
-    @property
-    def profile(self) -> GapProfile: ...  # noqa: D102
-    @property
-    def verdict(self) -> JointVerdict: ...  # noqa: D102
 
 
 def _utc_now() -> datetime:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
-from fitup.evidence.subject import Subject
+from fitup.evidence.subject import Profiled
 
 __all__ = ["PROFILE_COLUMNS", "profile_csv"]
 
@@ -28,8 +28,12 @@ PROFILE_COLUMNS = (
 """Header of the table; `u_gap_mm` is a standard uncertainty (k = 1), `near_u_px` an image coordinate."""
 
 
-def profile_csv(subject: Subject) -> bytes:
+def profile_csv(subject: Profiled, more: Mapping[str, Sequence[str]] | None = None) -> bytes:
     """One row per station, a header with units, an empty field where nothing was seen.
+
+    Parameters
+    ----------
+    more : further columns by their header, one text per station
 
     Returns
     -------
@@ -39,12 +43,17 @@ def profile_csv(subject: Subject) -> bytes:
     """
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(PROFILE_COLUMNS)
-    writer.writerows(_rows(subject))
+    more = more or {}
+    writer.writerow((*PROFILE_COLUMNS, *more))
+    writer.writerows([*row, *rest] for row, rest in zip(_rows(subject), _further(subject, more), strict=True))
     return text.getvalue().encode("utf-8")
 
 
-def _rows(subject: Subject) -> Iterator[list[str]]:
+def _further(subject: Profiled, more: Mapping[str, Sequence[str]]) -> Iterator[tuple[str, ...]]:
+    return zip(*more.values(), strict=True) if more else iter([()] * len(subject.profile.station_mm))
+
+
+def _rows(subject: Profiled) -> Iterator[list[str]]:
     profile, verdict = subject.profile, subject.verdict
     for index, state in enumerate(verdict.states):
         millimetres = (

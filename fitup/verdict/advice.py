@@ -18,6 +18,7 @@ _REMEDIES = {
     "poor fit": "wipe the edges clean and hold the phone still",
     "outside photo": "bring the whole length into the photo",
     "steep view": "hold the phone squarely above this part",
+    "no photo": "show every stretch in a photo",
 }
 _SHORT_MM = 5.0
 _SAFETY = 1e-6
@@ -51,6 +52,8 @@ def unseen_advice(start_mm: float, end_mm: float, reason: str) -> str:
     place = _place(start_mm, end_mm)
     if reason == "covered":
         return f"look at it: {place} is covered; if it is no tack or clamp, photograph again or gauge"
+    if reason == "no photo":
+        return f"photograph the stretch {place}: no photo shows it"
     why = f" ({reason}: {_REMEDIES[reason]})" if reason in _REMEDIES else f" ({reason})" if reason else ""
     return f"photograph again or gauge: {place}{why}"
 
@@ -88,6 +91,10 @@ def joint_advice(word: VerdictWord, spots: Sequence[Spot], main_reason: str, see
     """What to do next; `main_reason` is the commonest reason for unseen stations."""
     if word == VerdictWord.WITHIN:
         return "the fit-up is inside the limit: nothing to correct"
+    if word == VerdictWord.RETAKE and main_reason == "no photo":
+        holes = [spot for spot in spots if spot.state == StationState.UNSEEN]
+        longest = max(holes, key=lambda spot: spot.length_mm)
+        return longest.advice + (f"; and {len(spots) - 1} more listed" if len(spots) > 1 else "")
     if word == VerdictWord.RETAKE:
         return f"photograph the joint again: {_REMEDIES.get(main_reason, 'show the whole joint')}"
     if word == VerdictWord.RE_FIXTURE:
