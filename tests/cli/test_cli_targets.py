@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -86,3 +88,20 @@ def test_wrong_readings_are_one_sentence_and_leave_nothing(
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert any(word in err for word in words.split("|"))
     assert list(tmp_path.iterdir()) == []
+
+
+def test_inspecting_takes_the_thickness_from_the_check_and_repeats_it(fitup: Run, drawn: Any) -> None:
+    photo = drawn("opening").path
+    assert fitup("target", "check", *READINGS, "--thickness", "0.85mm", "--out", "p.json")[0] == 0
+
+    def measured(*options: str) -> Any:
+        out = fitup("inspect", photo, "--wire", "0.9mm", *options, "--out", "o", "--json")[1]
+        return json.loads(out)["record"]["scale"]
+
+    checked = measured("--print-record", "p.json")
+    assert checked["target_thickness_mm"] == 0.85
+    assert checked["print_check"]["thickness_mm"] == 0.85
+    code, out, err = fitup("record", "repeat", "o/opening", photo)
+    assert (code, err, "bit for bit" in out) == (0, "", True)
+    assert measured("--print-record", "p.json", "--thickness", "0.2mm")["target_thickness_mm"] == 0.2
+    assert measured()["target_thickness_mm"] == 0.1
