@@ -1,4 +1,4 @@
-"""Two plates with a target each, seen by an ideal camera: sightings with known truth, without drawing a photo.
+"""Two plates with a target each, seen by an ideal camera: sightings with known truth, no drawn photo.
 
 The joint runs along the first plate's x at y = joint_mm. The second plate is folded down behind it; its own
 joint edge lies gap_mm further on across the opening and its target's arrow points to the joint too.
