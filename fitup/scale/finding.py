@@ -65,14 +65,15 @@ def find_target(photo: Photo) -> TargetSighting:
     return find_board(photo.grey8, known_layouts())
 
 
-def find_targets(photo: Photo) -> tuple[TargetSighting, ...]:
+def find_targets(photo: Photo, expected: int = 1) -> tuple[TargetSighting, ...]:
     """Find all printed strips in a photo, that with the most saddles first.
 
     Each is accepted by the rules of `find_target`; a strip that was read but refused is named in the
-    notes of the others. Raises RetakeError for the same strip twice, and as `find_target` where no strip
-    is accepted.
+    notes of the others. A second strip that is seen at a steep slant shows no marker on a small picture:
+    as long as fewer than `expected` are found, finer ones are searched too. Raises RetakeError for the
+    same strip twice, and as `find_target` where no strip is accepted.
     """
-    return find_boards(photo.grey8, known_layouts())
+    return find_boards(photo.grey8, known_layouts(), expected=expected)
 
 
 def find_board(
@@ -100,7 +101,10 @@ def find_board(
 
 
 def find_boards(
-    grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...], bent_mm: float = BENT_MM
+    grey: NDArray[np.uint8],
+    layouts: tuple[TargetLayout, ...],
+    bent_mm: float = BENT_MM,
+    expected: int = 1,
 ) -> tuple[TargetSighting, ...]:
     """Find all of some boards in an 8-bit grey picture (H, W), as `find_targets` does."""
     failures: list[RetakeError] = []
@@ -120,7 +124,8 @@ def find_boards(
                 continue
             if layout not in best or len(sighting.saddle_ids) > len(best[layout].saddle_ids):
                 best[layout] = sighting
-        if all(layout in best and _enough(best[layout]) for layout in hints):
+        enough = all(layout in best and _enough(best[layout]) for layout in hints)
+        if enough and len(best) >= expected:
             break
     return _in_order(best, refused, failures)
 
