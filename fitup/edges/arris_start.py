@@ -10,13 +10,23 @@ from numpy.typing import NDArray
 
 from fitup.edges.arris import ArrisPriors
 
-__all__ = ["NARROW", "Start", "sample_weights", "smooth_along", "start_parameters", "start_values"]
+__all__ = [
+    "NARROW",
+    "Start",
+    "flattened",
+    "running_median",
+    "sample_weights",
+    "smooth_along",
+    "start_parameters",
+    "start_values",
+]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 PULL = 0.35  # of the core: how far from the line the gap's middle may lie
 FLANK_PX = 12.0  # plate taken into the fit on either side
+SLOPE_STRETCH = 10  # stations to either side that share the slope of a land's light
 NARROW = 3.5  # gap over blur sigma up to which grain can be taken for the gap
 
 
@@ -73,38 +83,99 @@ def start_values(
 
 
 def _between_lands(x: Array64, profiles: Array, blur_px: float, flanks: tuple[Array64, Array64]) -> Start:
-    """Start values where a flank ends within the band: its level is looked for close to the gap.
+    """Start values where a flank ends within the band, from all edges of the joint at once.
 
-    Twice: a first crossing at half the brightest light within reach, then one at half the flank's own.
+    Beside the gap a land may be darker than the plate behind it, so that neither the darkest place nor the
+    strongest edge is the gap's. The gap's two edges and the lands' outer ones, which follow at known
+    distances, are looked for together.
     """
-    smooth = cv2.blur(profiles, (3, 5), borderType=cv2.BORDER_REPLICATE).astype(np.float64)
-    widths = [np.minimum(flank, FLANK_PX + 2 * blur_px) for flank in flanks]
-    reach = float(np.median(np.concatenate(widths))) / 2
-    pull = np.exp(-0.5 * (x / max(reach, 3.0)) ** 2)
-    ceiling = smooth.max(axis=1, keepdims=True)
-    stations = np.arange(len(smooth))
-    peak = ((ceiling - smooth) * pull).argmax(axis=1)
-    floor = smooth[stations, peak]
-    columns = np.arange(len(x))
-    sides = []
-    for k, width in enumerate(widths):
-        beyond = columns < peak[:, None] if k == 0 else columns > peak[:, None]
-        away = np.abs(x - x[peak][:, None])
-        close = beyond & (away <= (width + 2 * blur_px)[:, None])
-        level = np.where(close, smooth, -np.inf).max(axis=1)
-        for _ in range(2):
-            above = smooth - ((level + floor) / 2)[:, None]
-            edge = _crossing(x, above, beyond & (above > 0), from_left=k == 1)
-            off = (edge[:, None] - x) if k == 0 else (x - edge[:, None])
-            own = (off > np.minimum(1.5 * blur_px, 0.3 * width)[:, None]) & (off < (0.8 * width)[:, None])
-            level = np.maximum(_masked_median(smooth, own), floor + 1e-3)
-        sides.append((edge, level))
-    (near, left), (far, right) = sides
-    inside = (x >= near[:, None] - 3 * blur_px) & (x <= far[:, None] + 3 * blur_px)
+    smooth = cv2.GaussianBlur(profiles, (0, 0), sigmaX=1.0, sigmaY=1.5).astype(np.float64)
+    near, width = _best_edges(np.gradient(smooth, axis=1), flanks, blur_px)
+    near, far = x[near], x[near] + width
+    left_px, right_px = (np.minimum(flank, FLANK_PX)[:, None] for flank in flanks)
+    before, behind = near[:, None] - x, x - far[:, None]
+    left = _masked_median(smooth, (before > 0.25 * left_px) & (before < 0.8 * left_px))
+    right = _masked_median(smooth, (behind > 0.25 * right_px) & (behind < 0.8 * right_px))
+    between = (before < 0) & (behind < 0)
+    floor = np.where(between, smooth, np.inf).min(axis=1)
+    floor = np.where(np.isfinite(floor), floor, np.minimum(left, right))
+    inside = (before <= 3 * blur_px) & (behind <= 3 * blur_px)
     depth = np.minimum(left, right)[:, None] - smooth
     deficit = np.where(inside, np.maximum(depth, 0), 0).sum(axis=1)
     lit = np.zeros(len(smooth), dtype=bool)
     return Start(near=near, far=far, left=left, right=right, floor=floor, lit=lit, deficit=deficit)
+
+
+def _best_edges(
+    slope: Array64, flanks: tuple[Array64, Array64], blur_px: float
+) -> tuple[NDArray[np.intp], Array64]:
+    """Column of the near edge and width [px] of the gap whose edges, and its lands', are the strongest.
+
+    The square root keeps one strong edge from outvoting the others.
+    """
+    scale = np.percentile(np.abs(slope), 90, axis=1, keepdims=True) + 1e-6
+    falls, rises = (np.sqrt(np.clip(side * slope / scale, 0, 4)) for side in (-1, 1))
+    either = np.sqrt(np.clip(np.abs(slope) / scale, 0, 4))
+    outer_near = _shifted(either, -flanks[0])
+    outer_far = _shifted(either, flanks[1])
+    widest = slope.shape[1] // 3
+    best = np.full(len(slope), -np.inf)
+    where, width = np.zeros(len(slope), np.intp), np.zeros(len(slope))
+    for gap in range(1, widest):
+        far = rises + outer_far
+        score = np.full_like(slope, -np.inf)
+        score[:, :-gap] = (falls + outer_near)[:, :-gap] + far[:, gap:]
+        column = score.argmax(axis=1)
+        top = score[np.arange(len(slope)), column]
+        better = top > best
+        best, where, width = (np.where(better, a, b) for a, b in ((top, best), (column, where), (gap, width)))
+    return where, width
+
+
+def _shifted(values: Array64, by_px: Array64) -> Array64:
+    """Values (N, M) read `by_px` (N,) further along; nothing for an infinite shift."""
+    if not np.isfinite(by_px).all():
+        return np.zeros_like(values)
+    columns = np.arange(values.shape[1]) + np.rint(by_px).astype(np.intp)[:, None]
+    inside = (columns >= 0) & (columns < values.shape[1])
+    return np.take_along_axis(values, np.clip(columns, 0, values.shape[1] - 1), axis=1) * inside
+
+
+def flattened(
+    x: Array64, profiles: Array, start: Start, flanks: tuple[Array64, Array64], blur_px: float
+) -> Array:
+    """Profiles with the even rise of a land's light away from the gap taken off it.
+
+    Deep between two plates a land gets less light than at its outer arris; a step between two even levels
+    would put its edge on that slope. The slope is one for a stretch of joint, so that grain does not count.
+    """
+    flat = profiles.astype(np.float64)
+    for side, edge, flank in ((-1, start.near, flanks[0]), (1, start.far, flanks[1])):
+        if not np.isfinite(flank).all():
+            continue
+        away = side * (x - edge[:, None])
+        width = np.minimum(flank - 1.5 * blur_px, 1.5 * FLANK_PX)[:, None]
+        own = (away > 2.5 * blur_px) & (away < width)
+        slope = _slope(away, flat, own)
+        flat -= (
+            np.maximum(away, 0.0) * running_median(slope, SLOPE_STRETCH)[:, None] * (away < flank[:, None])
+        )
+    return flat.astype(np.float32)
+
+
+def _slope(away: Array64, light: Array64, own: NDArray[np.bool_]) -> Array64:
+    """Slope (N,) of the light over the masked samples, zero where they are too few to tell."""
+    count = np.maximum(own.sum(axis=1), 1)
+    off = np.where(own, away - ((away * own).sum(axis=1) / count)[:, None], 0.0)
+    spread = (off * off).sum(axis=1)
+    return np.where(spread > 4.0, (off * light).sum(axis=1) / np.maximum(spread, 1.0), 0.0)
+
+
+def running_median(values: Array64, reach: int) -> Array64:
+    """Median over 2 reach + 1 stations."""
+    padded = np.pad(values, reach, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
+    return np.asarray(np.median(windows, axis=1))
 
 
 def _masked_median(values: Array64, mask: NDArray[np.bool_]) -> Array64:

@@ -18,6 +18,8 @@ from fitup.edges.arris_model import FACE, RIGHT, WIDTH, profile_model
 from fitup.edges.arris_start import (
     NARROW,
     Start,
+    flattened,
+    running_median,
     sample_weights,
     smooth_along,
     start_parameters,
@@ -94,6 +96,8 @@ def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: 
     x = band.n_mm / band.sample_mm
     flanks = _turned_flanks(section, face_far, band.sample_mm)
     start = start_values(x, turned, print_blur_px, CORE_MM / band.sample_mm, flanks)
+    if section.between_lands:
+        turned = flattened(x, turned, start, flanks, print_blur_px)
     slope = np.abs(section.tangent) / band.sample_mm
     band_px = section.face_depth_mm * slope
     band_sd_px = np.hypot(section.u_face_depth_mm * slope, np.minimum(KNOWN_BAND_SD_PX, 0.2 * band_px))
@@ -232,7 +236,7 @@ def _rescue(data: _Data, priors: ArrisPriors, fit: ArrisFit) -> ArrisFit:
     held to the line of its neighbours.
     """
     centre = fit.near_px + fit.width_px / 2
-    usual = _running_median(centre, LINE_STRETCH)
+    usual = running_median(centre, LINE_STRETCH)
     stray = (np.abs(centre - usual) > STRAY_PX) & (fit.width_px < NARROW * fit.blur_px)
     bad = fit.noise > BAD_FIT * np.median(fit.noise)
     good = np.flatnonzero(~(stray | bad))
@@ -248,12 +252,6 @@ def _rescue(data: _Data, priors: ArrisPriors, fit: ArrisFit) -> ArrisFit:
         other = data.at(again).fit(theta, chosen, 6)
         fit = fit.replaced(again, other, (other.misfit < fit.misfit[again]) | held)
     return fit
-
-
-def _running_median(values: Array64, reach: int) -> Array64:
-    padded = np.pad(values, reach, mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
-    return np.asarray(np.median(windows, axis=1))
 
 
 def _shape_misfit(data: _Data, fit: ArrisFit, reach: int = 3, stations: int = 10) -> Array64:

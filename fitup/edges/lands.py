@@ -54,9 +54,7 @@ def find_lands(arrises: Arrises, linear: Array) -> Lands:
     )
 
 
-def _length(
-    arrises: Arrises, smooth: NDArray[np.floating], inner_mm: Array64, seen_mm: Array64, side: int
-) -> Array64:
+def _length(arrises: Arrises, smooth: Array64, inner_mm: Array64, seen_mm: Array64, side: int) -> Array64:
     """Length of the land on one side (-1 near, +1 far): thickness times seen over expected width."""
     sheet_mm, band = arrises.section.sheet_mm, arrises.band
     if sheet_mm is None or not np.isfinite(seen_mm).all():
@@ -77,7 +75,7 @@ def _length(
     return np.where(clear & window.any(axis=1), sheet_mm * seen / seen_mm, np.nan)
 
 
-def _peak(rise: NDArray[np.floating], rows: NDArray[np.intp], found: NDArray[np.intp]) -> Array64:
+def _peak(rise: Array64, rows: NDArray[np.intp], found: NDArray[np.intp]) -> Array64:
     """Place of each row's peak to a fraction of a sample, by a parabola through three."""
     middle = np.clip(found, 1, rise.shape[1] - 2)
     before, here, after = (rise[rows, middle + k].astype(np.float64) for k in (-1, 0, 1))

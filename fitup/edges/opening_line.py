@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fitup.edges.joint_line import JointLine, line_along
 from fitup.joint import JointKind, JointSetup, TargetOn
-from fitup.scale import PlaneFrame, ScaleMap
+from fitup.scale import PlateLine, ScaleMap, opening_frame
 
 __all__ = ["lay_opening"]
 
@@ -26,33 +26,14 @@ def lay_opening(
     scale: ScaleMap, line: JointLine, setup: JointSetup, sheet_mm: float
 ) -> tuple[ScaleMap, JointLine]:
     """Map of the opening plane, and the joint's line in it; both as given where the plates' plane opens."""
-    turn = _turn(setup)
-    if turn == 0.0:
+    if setup.opens_in_plate_plane or setup.kind is JointKind.CORNER_HALF_OPEN:
         return scale, line
     depth = _depth_mm(setup, sheet_mm)
     foot = line.xy_mm - depth * scale.view_tangents(line.xy_mm)
-    origin, along = _straight(foot)
-    square = np.array([-along[1], along[0], 0.0])
-    below = 0.0 if setup.kind is not JointKind.CORNER_FULL_OPEN else -sheet_mm
-    frame = PlaneFrame(
-        origin_mm=np.array([*origin, below]),
-        along=np.array([*along, 0.0]),
-        across=np.cos(turn) * square - np.sin(turn) * np.eye(3)[2],
-    )
-    opening = scale.onto(frame)
+    opening = scale.onto(opening_frame(setup, _straight(foot), sheet_mm))
     seen = opening.to_mm(scale.to_px(line.xy_mm))
     laid = line_along(seen, evidence=line.evidence, rival=line.rival, given=line.given_by_person)
     return opening, laid
-
-
-def _turn(setup: JointSetup) -> float:
-    """Angle [rad] by which the opening plane is turned down from the plate's plane about the joint."""
-    if setup.kind is JointKind.CORNER_FULL_OPEN:
-        return float(np.radians((180.0 - setup.included_angle_deg) / 2))
-    if setup.place in _UPWARD:
-        return -np.pi / 2
-    upright = setup.kind in (JointKind.CORNER_FLUSH, JointKind.EDGE) or setup.place is TargetOn.UPPER
-    return np.pi / 2 if upright else 0.0
 
 
 def _depth_mm(setup: JointSetup, sheet_mm: float) -> float:
@@ -62,9 +43,9 @@ def _depth_mm(setup: JointSetup, sheet_mm: float) -> float:
     return 0.0 if setup.place in _UPWARD else sheet_mm + USUAL_HALF_GAP_MM
 
 
-def _straight(points: Array64) -> tuple[Array64, Array64]:
-    """Foot of the datum mark on the straight line through points (P, 2), and its direction along x."""
+def _straight(points: Array64) -> PlateLine:
+    """Return the straight line through points (P, 2), from the foot of the datum mark along x."""
     middle = points.mean(axis=0)
     along = np.linalg.svd(points - middle)[2][0]
     along = along * np.sign(along[0])
-    return middle - (middle @ along) * along, along
+    return PlateLine(point_mm=middle - (middle @ along) * along, direction=along)

@@ -35,7 +35,7 @@ class Section:
     that face is lit through the gap alone, `near_is_base` and `far_is_base` where the gap is bounded by a
     face that continues on both sides of the opening plane, without an arris. The far arris lies
     `far_depth_mm` below the plane; `u_turn_rad` is the standard uncertainty of the plane's turn about the
-    joint.
+    joint, `land_turn_rad` the angle of an open corner's lands to the opening's normal.
     """
 
     kind: JointKind
@@ -47,9 +47,31 @@ class Section:
     sheet_mm: float | None
     far_depth_mm: float = 0.0
     u_turn_rad: float = 0.0
+    land_turn_rad: float = 0.0
     slot: bool = False
     near_is_base: bool = False
     far_is_base: bool = False
+
+    @property
+    def near_view_rad(self) -> Array64:
+        """(N,) angle between the view and the flank before the gap."""
+        return self._turned_by(+1)
+
+    @property
+    def far_view_rad(self) -> Array64:
+        """(N,) angle between the view and the flank behind the gap."""
+        return self._turned_by(-1)
+
+    def _turned_by(self, side: int) -> Array64:
+        aside = np.arctan(self.tangent)
+        if self.kind is JointKind.CORNER_FULL_OPEN:
+            return np.asarray(self.land_turn_rad + side * aside)
+        return np.asarray(np.pi / 2 - np.abs(aside))
+
+    @property
+    def in_plate_plane(self) -> bool:
+        """True between plates that lie in one plane."""
+        return self.kind in (JointKind.BUTT, JointKind.SEAM)
 
     @property
     def between_lands(self) -> bool:
@@ -80,9 +102,9 @@ def section_of(setup: JointSetup, tangent: Array64, sheet_mm: float | None) -> S
     land = np.full_like(tangent, sheet_mm)
     near, far, depth, slot = plate, plate, DEEP_MM, True
     near_is_base = far_is_base = False
-    far_depth = 0.0
+    far_depth = turn = 0.0
     if setup.kind is JointKind.CORNER_FULL_OPEN:
-        turn = np.radians((180.0 - setup.included_angle_deg) / 2)
+        turn = float(np.radians((180.0 - setup.included_angle_deg) / 2))
         near = sheet_mm * (np.sin(turn) + tangent * np.cos(turn))
         far = sheet_mm * (np.sin(turn) - tangent * np.cos(turn))
         depth, slot = 0.0, False
@@ -110,6 +132,7 @@ def section_of(setup: JointSetup, tangent: Array64, sheet_mm: float | None) -> S
         sheet_mm=sheet_mm,
         far_depth_mm=far_depth,
         u_turn_rad=U_TURN_RAD,
+        land_turn_rad=turn,
         slot=slot,
         near_is_base=near_is_base,
         far_is_base=far_is_base,

@@ -27,12 +27,12 @@ from numpy.typing import NDArray
 
 from fitup.edges import Arrises
 
-__all__ = ["ARRIS_RADIUS_MM", "ArrisShading", "arris_shading"]
+__all__ = ["ARRIS_RADIUS_MM", "U_RADIUS", "ArrisShading", "arris_shading"]
 
 Array64 = NDArray[np.float64]
 
 ARRIS_RADIUS_MM = 0.05  # sheared or laser-cut thin sheet, edges broken lightly (common practice, no source)
-_U_RADIUS = 0.4  # relative
+U_RADIUS = 0.4  # relative
 _RIM = 0.8  # effective width of the rim in radii
 _SURROUNDINGS = 0.44  # mean light mirrored by the rim, as a share of white paper's
 _U_SURROUNDINGS, _U_SURROUNDINGS_LIT = 0.2, 0.5  # relative; neighbouring arrises see much the same
@@ -74,7 +74,7 @@ def arris_shading(
     # The two rims look to opposite sides, at different surroundings: independent.
     u_surroundings = np.hypot(turned[0][1], turned[1][1])
     lamp = _lamp(paper_slope_per_mm)
-    u_rule = np.hypot(_U_RADIUS * (near + far), u_surroundings)
+    u_rule = np.hypot(U_RADIUS * (near + far), u_surroundings)
     u = radius_mm * np.hypot(u_rule, lamp * (near + far))
     made = radius_mm * (1 - lamp)
     return ArrisShading(near_mm=made * near, far_mm=made * far, u_gap_mm=u)

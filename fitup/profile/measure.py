@@ -10,6 +10,7 @@ from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading
 from fitup.profile.budget import combined, station_noise, uncertainty_budget, with_noise
 from fitup.profile.result import GapProfile
 from fitup.profile.steadying import steadied
+from fitup.profile.turned_arris import turned_arris_shading
 from fitup.scale import ScaleMap
 
 __all__ = ["measure_gap"]
@@ -39,12 +40,15 @@ def measure_gap(
 ) -> GapProfile:
     """Gap square to the joint at every station [mm], its budget (JCGM 100) and what stayed unseen."""
     band = arrises.band
-    shading = arris_shading(
-        arrises,
-        response.paper_white,
-        arris_radius_mm,
-        paper_slope_per_mm=response.paper_slope_per_mm,
-    )
+    if arrises.section.in_plate_plane:
+        shading = arris_shading(
+            arrises,
+            response.paper_white,
+            arris_radius_mm,
+            paper_slope_per_mm=response.paper_slope_per_mm,
+        )
+    else:
+        shading = turned_arris_shading(arrises, arris_radius_mm)
     near, far = arrises.near_mm + shading.near_mm, arrises.far_mm - shading.far_mm
     middle = band.points_mm((near + far) / 2)
     budget = uncertainty_budget(scale, arrises, response, shading, middle)
