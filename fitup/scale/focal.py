@@ -7,7 +7,7 @@ import numpy as np
 from fitup.photo import CameraInfo
 from fitup.scale.plane import CameraPrior
 
-__all__ = ["camera_prior", "open_prior"]
+__all__ = ["camera_prior", "far_focal_px", "open_prior"]
 
 # Diagonal of the 36 mm × 24 mm frame to which the equivalent focal length refers (CIPA DCG-001).
 _FULL_FRAME_DIAGONAL_MM = float(np.hypot(36, 24))
@@ -50,6 +50,13 @@ def camera_prior(camera: CameraInfo, width_px: int, height_px: int, px_per_mm: f
     if (camera.digital_zoom_ratio or 1.0) > 1.01:
         u = _U_UNKNOWN  # some phones count digital zoom in the equivalent, some do not
     return CameraPrior(focal_px=near, u_relative=u, u_centre_share=_U_CENTRE, source=source)
+
+
+def far_focal_px(camera: CameraInfo, width_px: int, height_px: int) -> float:
+    """Focal length at infinity by EXIF's 35 mm equivalent, else a phone's usual one."""
+    equivalent, (low, high) = camera.focal_length_35mm, _PLAUSIBLE_EQUIVALENT_MM
+    told = equivalent if equivalent is not None and low <= equivalent <= high else _USUAL_EQUIVALENT_MM
+    return told / _FULL_FRAME_DIAGONAL_MM * float(np.hypot(width_px, height_px))
 
 
 def open_prior(focal_px: float) -> CameraPrior:

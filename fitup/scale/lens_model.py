@@ -88,7 +88,11 @@ class LensModel:
         x = self._start(wanted)
         for _ in range(_NEWTON_STEPS):
             moved, slope = self._moved(x)
-            step = np.linalg.solve(slope, (wanted - moved)[..., None])[..., 0]
+            miss, (a, b), (c, d) = wanted - moved, slope[..., 0, :].T, slope[..., 1, :].T
+            step = np.stack(
+                (d * miss[..., 0].T - b * miss[..., 1].T, a * miss[..., 1].T - c * miss[..., 0].T)
+            )
+            step = (step / (a * d - b * c)).T
             x = x + step
             if not step.size or np.max(np.abs(step)) < 1e-13 * max(1.0, float(np.max(np.abs(x)))):
                 break
