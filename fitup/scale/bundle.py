@@ -38,6 +38,8 @@ __all__ = ["TargetPair", "bundle"]
 
 Array = NDArray[np.float64]
 
+_U_WITHIN_SHEET = 1e-4  # relative, between two strips of one sheet; order of magnitude, from memory
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class TargetPair:
@@ -171,11 +173,16 @@ def _printed(sighting: TargetSighting, record: PrintRecord | None, thickness_mm:
 
 
 def _shared(records: tuple[PrintRecord | None, PrintRecord | None], share: float, same: bool) -> Array:
-    """(2, 2) covariance of `share` times the prints' relative errors: the printer's, and the paper's own."""
+    """(2, 2) covariance of the prints' relative errors, `share` times the printer's and the paper's own.
+
+    What one sheet does as a whole, both strips of it do.
+    """
     u = np.array([DEFAULT_PRINT_U_RELATIVE if record is None else record.u_relative for record in records])
-    common = u.min() ** 2 if same else 0.0
-    own = np.diag(u**2 - common)
-    return np.asarray(share**2 * (own + common) + U_PAPER**2 * np.eye(2))
+    variance = share**2 * u**2 + U_PAPER**2
+    if not same:
+        return np.diag(variance)
+    common = float(variance.min())
+    return np.asarray(common + np.diag(variance - common + _U_WITHIN_SHEET**2))
 
 
 def _fit(
