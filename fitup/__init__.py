@@ -22,10 +22,13 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fitup.errors import FitupError, PhotoError, RetakeError, StorageError, UsageError
     from fitup.evidence import Filing, InspectionRecord, read_record, save_inspection
+    from fitup.evidence.seam_saving import save_seam
     from fitup.inspection import Inspection, InspectionSettings, inspect
+    from fitup.joints import NamedInspection, inspect_joints
     from fitup.photo import Photo, open_photo
     from fitup.profile import GapProfile
     from fitup.scale import PrintRecord, ScaleMap, TargetLayout, find_target, scale_map, target_layout
+    from fitup.seam import Seam, inspect_seam
     from fitup.verdict import (
         DecisionRule,
         JointVerdict,
@@ -49,11 +52,13 @@ __all__ = [
     "InspectionSettings",
     "JointVerdict",
     "Limit",
+    "NamedInspection",
     "Photo",
     "PhotoError",
     "PrintRecord",
     "RetakeError",
     "ScaleMap",
+    "Seam",
     "Sheet",
     "StorageError",
     "TargetLayout",
@@ -63,6 +68,8 @@ __all__ = [
     "fillable_gap",
     "find_target",
     "inspect",
+    "inspect_joints",
+    "inspect_seam",
     "judge",
     "open_photo",
     "parse_length",
@@ -70,6 +77,7 @@ __all__ = [
     "parse_wire",
     "read_record",
     "save_inspection",
+    "save_seam",
     "scale_map",
     "target_layout",
 ]
@@ -94,7 +102,10 @@ _HOMES = {
         "parse_wire",
     ),
     "evidence": ("Filing", "InspectionRecord", "read_record", "save_inspection"),
+    "evidence.seam_saving": ("save_seam",),
     "inspection": ("Inspection", "InspectionSettings", "inspect"),
+    "joints": ("NamedInspection", "inspect_joints"),
+    "seam": ("Seam", "inspect_seam"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 

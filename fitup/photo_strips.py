@@ -88,20 +88,23 @@ def measure_strips(
     inspections, beside = [first], [_Strip(first.scale, first.line)]
     notes = []
     for sighting in sightings[1:]:
-        number = sighting.layout.strip_number
         if not _same_way(best, sighting):
             continue
         try:
             scale = scale_map(photo, sighting, settings.print_record, settings.target_thickness_mm)
             strip = _Strip(scale.onto(first.scale.frame), None)
             if abs(_datum_in(first.scale, strip)[1]) > SAME_ROW_MM:
-                raise _another_joint(number)
+                notes.append(_another_joint(strip.number))
+                continue
             beside.append(strip)
             other = _inspect_along(photo, sighting, settings)
-            if _apart(first, other) > SAME_JOINT_MM:
-                raise _another_joint(number)
         except RetakeError as trouble:
-            notes.append(f"Nothing was measured beside strip {number}: {trouble.message}")
+            notes.append(
+                f"Nothing was measured beside strip {sighting.layout.strip_number}: {trouble.message}"
+            )
+            continue
+        if _apart(first, other) > SAME_JOINT_MM:
+            notes.append(_another_joint(beside.pop().number))
             continue
         inspections.append(other)
         beside[-1] = _Strip(other.scale, other.line)
@@ -213,12 +216,8 @@ def _datum_in(scale: ScaleMap, strip: _Strip) -> Array64:
     return scale.to_mm(strip.scale.to_px(np.zeros(2)))
 
 
-def _another_joint(number: int) -> RetakeError:
-    return RetakeError(
-        "another joint",
-        f"Strip {number} does not lie end to end with the others: it belongs to another joint.",
-        "Inspect the joints of this photo one by one.",
-    )
+def _another_joint(number: int) -> str:
+    return f"Strip {number} does not lie end to end with the others: it belongs to another joint."
 
 
 def _apart(first: Inspection, other: Inspection) -> float:

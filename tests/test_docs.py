@@ -176,6 +176,8 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "photos").mkdir()
     shutil.copy(ROOT / "demo_images" / "02_one_opening.jpg", tmp_path / "J4.jpg")
     shutil.copy(ROOT / "demo_images" / "01_good_fit.jpg", tmp_path / "photos" / "J5.jpg")
+    (tmp_path / "long-joint").mkdir()
+    shutil.copy(ROOT / "demo_images" / "01_good_fit.jpg", tmp_path / "long-joint" / "J7a.jpg")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -187,7 +189,8 @@ def test_the_commands_of_readme_run_one_after_another(shop: Path, capsys: pytest
     assert len(lines) >= len(COMMANDS)
     for line in lines:
         code = run(shlex.split(line)[1:])
-        assert code in VERDICT_CODES if line.startswith("fitup inspect") else code == 0, line
+        judges = line.startswith(("fitup inspect", "fitup seam"))
+        assert code in VERDICT_CODES if judges else code == 0, line
     capsys.readouterr()
     for made in ("strip.pdf", "print.json", "fitup-results/J4/record.json", "results/J5/overlay.jpg"):
         assert (shop / made).is_file(), made

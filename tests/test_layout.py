@@ -113,5 +113,13 @@ def test_documents_mention_every_command() -> None:
     if not documents:
         pytest.skip("no README.md yet")
     text = "\n".join(path.read_text(encoding="utf-8") for path in documents)
-    for command in ("inspect", "target draw", "target check", "record show", "record repeat", "schema"):
+    for command in (
+        "inspect",
+        "seam",
+        "target draw",
+        "target check",
+        "record show",
+        "record repeat",
+        "schema",
+    ):
         assert f"fitup {command}" in text, command

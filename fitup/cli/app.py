@@ -49,62 +49,73 @@ def _root(
 _root.__doc__ = None
 
 
+# Options that the inspecting commands share.
+_Photos = Annotated[list[str], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos, or folders of them.")]
+_Wire = Annotated[str, typer.Option(help="Wire in use: 0.9mm, 035, 0.035in.")]
+_Sheet = Annotated[str | None, typer.Option(help="Sheet: 1.5mm, '18ga stainless', 0.05in.")]
+_Limit = Annotated[str | None, typer.Option(help="Limit from the procedure; it wins: 0.7mm.")]
+_JointKind = Annotated[
+    str, typer.Option(help="butt, seam, corner-full-open, -half-open, -flush or -inside, tee, lap, edge.")
+]
+_TargetOn = Annotated[
+    str | None,
+    typer.Option(help="Plate with the target: standing or base (tee, corner-inside), upper or lower (lap)."),
+]
+_IncludedAngle = Annotated[float, typer.Option(help="Degrees between the plates inside a full-open corner.")]
+_Overlap = Annotated[
+    str | None,
+    typer.Option(help="Half-open corner: depth of the other plate's end; half the sheet if not said."),
+]
+_PrintRecord = Annotated[str | None, typer.Option(help="Print check made by `fitup target check`.")]
+_Thickness = Annotated[str | None, typer.Option(help="Thickness of the target; wins over the print check's.")]
+_ArrisRadius = Annotated[str | None, typer.Option(help="Radius of the sheet's arrises; 0.05mm if not said.")]
+_From = Annotated[str | None, typer.Option("--from", help="First place looked at, from the datum mark.")]
+_To = Annotated[str | None, typer.Option("--to", help="Last place looked at, from the datum mark.")]
+_Probability = Annotated[str, typer.Option(help="How sure within and over must be.")]
+_Out = Annotated[str, typer.Option(help="Folder for the results.")]
+_Who = Annotated[str, typer.Option(help="Who inspects.")]
+_Job = Annotated[str, typer.Option(help="Job, for the record.")]
+_Part = Annotated[str, typer.Option(help="Part, for the record.")]
+_NoFiles = Annotated[bool, typer.Option("--no-files", help="Write no files.")]
+
+
 @app.command()
 def inspect(
-    photos: Annotated[
-        list[str], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos, or folders of them.")
-    ],
-    wire: Annotated[str, typer.Option(help="Wire in use: 0.9mm, 035, 0.035in.")],
-    sheet: Annotated[str | None, typer.Option(help="Sheet: 1.5mm, '18ga stainless', 0.05in.")] = None,
-    limit: Annotated[str | None, typer.Option(help="Limit from the procedure; it wins: 0.7mm.")] = None,
-    joint_kind: Annotated[
-        str,
-        typer.Option(help="butt, seam, corner-full-open, -half-open, -flush or -inside, tee, lap, edge."),
-    ] = "butt",
-    target_on: Annotated[
-        str | None,
-        typer.Option(
-            help="Plate with the target: standing or base (tee, corner-inside), upper or lower (lap)."
-        ),
-    ] = None,
-    included_angle: Annotated[
-        float, typer.Option(help="Degrees between the plates inside a full-open corner.")
-    ] = 90.0,
-    overlap: Annotated[
-        str | None,
-        typer.Option(help="Half-open corner: depth of the other plate's end; half the sheet if not said."),
-    ] = None,
-    print_record: Annotated[
-        str | None, typer.Option(help="Print check made by `fitup target check`.")
-    ] = None,
-    thickness: Annotated[
-        str | None, typer.Option(help="Thickness of the target; wins over the print check's.")
-    ] = None,
-    arris_radius: Annotated[
-        str | None, typer.Option(help="Radius of the sheet's arrises; 0.05mm if not said.")
-    ] = None,
+    photos: _Photos,
+    wire: _Wire,
+    sheet: _Sheet = None,
+    limit: _Limit = None,
+    joint_kind: _JointKind = "butt",
+    target_on: _TargetOn = None,
+    included_angle: _IncludedAngle = 90.0,
+    overlap: _Overlap = None,
+    print_record: _PrintRecord = None,
+    thickness: _Thickness = None,
+    arris_radius: _ArrisRadius = None,
     points: Annotated[
         str | None, typer.Option(help="The joint by two or more places in the photo, px: '120,340 1800,352'.")
     ] = None,
-    from_: Annotated[
-        str | None, typer.Option("--from", help="First place looked at, from the datum mark.")
+    from_: _From = None,
+    to: _To = None,
+    probability: _Probability = "0.95",
+    out: _Out = "fitup-results",
+    who: _Who = "",
+    job: _Job = "",
+    part: _Part = "",
+    joint: Annotated[
+        list[str] | None,
+        typer.Option(help="Joint, for the record; of several in one photo each by its strip: J3=11."),
     ] = None,
-    to: Annotated[str | None, typer.Option("--to", help="Last place looked at, from the datum mark.")] = None,
-    probability: Annotated[str, typer.Option(help="How sure within and over must be.")] = "0.95",
-    out: Annotated[str, typer.Option(help="Folder for the results.")] = "fitup-results",
-    who: Annotated[str, typer.Option(help="Who inspects.")] = "",
-    job: Annotated[str, typer.Option(help="Job, for the record.")] = "",
-    part: Annotated[str, typer.Option(help="Part, for the record.")] = "",
-    joint: Annotated[str, typer.Option(help="Joint, for the record.")] = "",
-    no_files: Annotated[bool, typer.Option("--no-files", help="Write no files.")] = False,
+    no_files: _NoFiles = False,
     json: Annotated[
-        bool, typer.Option("--json", help="One JSON line per photo on stdout, for machines.")
+        bool, typer.Option("--json", help="One JSON line per joint on stdout, for machines.")
     ] = False,
 ) -> int:
     """Measure the gap in photos and judge it against the limit.
 
     A folder stands for the photos directly in it. Each photo gets a folder of its own in --out with
-    record.json, overlay.jpg, profile.png and profile.csv.
+    record.json, overlay.jpg, profile.png and profile.csv. A photo of several joints, each with a strip
+    beside it, gives a result for each.
     """
     from fitup.cli.inspecting import Options, inspect_photos
 
@@ -129,10 +140,75 @@ def inspect(
             who=who,
             job=job,
             part=part,
-            joint=joint,
+            joint=tuple(joint or ()),
             json=json,
         )
     )
+
+
+@app.command()
+def seam(
+    photos: _Photos,
+    wire: _Wire,
+    sheet: _Sheet = None,
+    limit: _Limit = None,
+    joint_kind: _JointKind = "seam",
+    target_on: _TargetOn = None,
+    included_angle: _IncludedAngle = 90.0,
+    overlap: _Overlap = None,
+    print_record: _PrintRecord = None,
+    thickness: _Thickness = None,
+    arris_radius: _ArrisRadius = None,
+    strips: Annotated[
+        str | None, typer.Option(help="First and last strip beside the joint: 1-4; those seen if not said.")
+    ] = None,
+    from_: _From = None,
+    to: _To = None,
+    probability: _Probability = "0.95",
+    workers: Annotated[
+        int | None, typer.Option(min=1, max=64, help="Photos measured at once; one a core if not said.")
+    ] = None,
+    out: _Out = "fitup-results",
+    who: _Who = "",
+    job: _Job = "",
+    part: _Part = "",
+    joint: Annotated[str, typer.Option(help="Joint, for the record and the folder's name.")] = "",
+    no_files: _NoFiles = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="One JSON line for the joint on stdout, for machines.")
+    ] = False,
+) -> int:
+    """Measure one joint that is longer than a photo from several photos of it.
+
+    Strips lie end to end beside the joint, in the order of their numbers. Photos may come in any order. The
+    joint gets one folder in --out with record.json, profile.png, profile.csv and an overlay per photo.
+    """
+    from fitup.cli.inspecting import Options
+    from fitup.cli.seams import inspect_long_joint
+
+    options = Options(
+        photos=tuple(photos),
+        wire=wire,
+        sheet=sheet,
+        limit=limit,
+        joint_kind=joint_kind,
+        target_on=target_on,
+        included_angle_deg=included_angle,
+        overlap=overlap,
+        print_record=print_record,
+        thickness=thickness,
+        arris_radius=arris_radius,
+        from_place=from_,
+        to_place=to,
+        probability=probability,
+        out=None if no_files else out,
+        who=who,
+        job=job,
+        part=part,
+        joint=(joint,) if joint else (),
+        json=json,
+    )
+    return inspect_long_joint(options, strips, workers)
 
 
 @_target.command("draw")
@@ -223,17 +299,21 @@ def record_show(
 @_record.command("repeat")
 def record_repeat(
     file: Annotated[str, typer.Argument(metavar="RECORD", help="A record.json, or the folder it lies in.")],
-    photo: Annotated[str, typer.Argument(metavar="PHOTO", help="The photo of the record.")],
+    photos: Annotated[
+        list[str], typer.Argument(metavar="PHOTO", help="The photo of the record, or all its photos.")
+    ],
 ) -> int:
-    """Measure the photo of a record again and compare every number."""
+    """Measure what a record tells of again, from its photos, and compare every number."""
     from fitup.cli.repeating import repeat
 
-    return repeat(file, photo)
+    return repeat(file, photos)
 
 
 @app.command()
-def schema() -> int:
+def schema(
+    seam: Annotated[bool, typer.Option("--seam", help="Of a record of several photos of one joint.")] = False,
+) -> int:
     """Print the JSON Schema of a record."""
     from fitup.cli.records import print_schema
 
-    return print_schema()
+    return print_schema(seam=seam)

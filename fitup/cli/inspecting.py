@@ -13,21 +13,25 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitup.cli.boundary import report
+from fitup.cli.joint_names import parse_joints
 from fitup.errors import ExitCode, FitupError, UsageError
 
 if TYPE_CHECKING:
     from fitup.cli.screen import Screen
     from fitup.evidence import Filing, InspectionRecord
-    from fitup.inspection import InspectionSettings
+    from fitup.inspection import Inspection, InspectionSettings
 
 __all__ = [
     "PHOTO_SUFFIXES",
     "WORST_FIRST",
     "Options",
+    "exit_code_of",
+    "filing_of",
     "find_photos",
     "inspect_photos",
     "is_folder",
     "parse_points",
+    "read_settings",
     "worst",
 ]
 
@@ -82,7 +86,8 @@ class Options:
     who: str = ""
     job: str = ""
     part: str = ""
-    joint: str = ""
+    joint: tuple[str, ...] = ()
+    """One name, or several written as 'J3=11', a name for each strip."""
     json: bool = False
 
 
@@ -95,10 +100,13 @@ def inspect_photos(options: Options) -> int:
         When an option cannot be used, before any photo is looked at. Faults of single photos are
         reported one by one and stop nothing.
     """
-    settings = _settings(options)
+    settings = read_settings(options)
+    names = parse_joints(options.joint)[1]
     photos, faults = find_photos(options.photos)
     if settings.points_px is not None and len(photos) > 1:
         raise UsageError("--points belong to one photo: give one photo with them.")
+    if names and len(photos) > 1:
+        raise UsageError("--joint NAME=STRIP belongs to one photo: give one photo with it.")
     if options.out is not None and photos:
         from fitup.evidence.writing import check_folder
 
@@ -179,7 +187,7 @@ def _radius(text: str | None) -> float:
     return radius
 
 
-def _settings(options: Options) -> InspectionSettings:
+def read_settings(options: Options) -> InspectionSettings:
     """All options read and checked."""
     import numpy as np
 
@@ -218,6 +226,11 @@ def _settings(options: Options) -> InspectionSettings:
     return settings
 
 
+def exit_code_of(verdict: str) -> int:
+    """The exit code of a verdict's word."""
+    return int(_EXIT_CODES[verdict])
+
+
 def is_folder(path: Path) -> bool:
     """Whether it is a folder; a name that no file system takes is none."""
     try:
@@ -248,7 +261,7 @@ def _place(text: str | None, option: str) -> float | None:
 
 @dataclass(frozen=True, kw_only=True)
 class _Done:
-    """One inspected photo."""
+    """One inspected joint."""
 
     path: Path
     record: InspectionRecord
@@ -256,7 +269,7 @@ class _Done:
 
     @property
     def code(self) -> int:
-        return int(_EXIT_CODES[self.record.verdict.word])
+        return exit_code_of(self.record.verdict.word)
 
 
 def _run_all(photos: list[Path], settings: InspectionSettings, options: Options) -> list[int]:
@@ -266,27 +279,46 @@ def _run_all(photos: list[Path], settings: InspectionSettings, options: Options)
     codes = []
     with ProgressBar(len(photos)) as bar:
         for photo in photos:
-            try:
-                result: _Done | Exception = _run_one(photo, settings, options)
-            except Exception as error:  # one bad photo never stops the rest
-                result = error
+            results = _run_one(photo, settings, options)
             with bar.out_of_the_way():
-                codes.append(_tell(photo, result, screen, alone=len(photos) == 1))
+                codes += [_tell(photo, result, screen, alone=len(photos) == 1) for result in results]
     if screen is not None and len(photos) > 1:
         counts = Counter(codes)
         screen.summary([(_WORDS[code], counts[code]) for code in WORST_FIRST], options.out)
     return codes
 
 
-def _run_one(path: Path, settings: InspectionSettings, options: Options) -> _Done:
-    from fitup.evidence import build_record, save_inspection
-    from fitup.inspection import inspect
+def _run_one(path: Path, settings: InspectionSettings, options: Options) -> list[_Done | Exception]:
+    """Every joint of one photo, kept; an error takes the place of a joint, or of all, and stops nothing."""
+    from fitup.joints import inspect_joints
 
-    inspection = inspect(path, settings)
-    filing = _filing(options)
-    if options.out is None:
+    try:
+        name, names = parse_joints(options.joint)
+        found = inspect_joints(path, settings, names)
+    except Exception as error:
+        return [error]
+    several = len(found) > 1
+    results: list[_Done | Exception] = []
+    for one in found:
+        own = one.name if names or several else ""
+        joint = f"{name}, {own}" if name and own else name or own
+        try:
+            if one.inspection is None:
+                raise one.fault or AssertionError
+            results.append(_keep(path, one.inspection, filing_of(options, joint), options.out, several))
+        except Exception as error:
+            results.append(error)
+    return results
+
+
+def _keep(path: Path, inspection: Inspection, filing: Filing, out: str | None, several: bool) -> _Done:
+    from fitup.evidence import build_record, save_inspection
+
+    if out is None:
         return _Done(path=path, record=build_record(inspection, filing), folder=None)
-    saved = save_inspection(inspection, options.out, photo_path=path, filing=filing)
+    saved = save_inspection(
+        inspection, out, photo_path=path, filing=filing, suffix=filing.joint if several else ""
+    )
     return _Done(path=path, record=saved.record, folder=saved.folder)
 
 
@@ -306,10 +338,11 @@ def _tell(photo: Path, result: _Done | Exception, screen: Screen | None, *, alon
     return result.code
 
 
-def _filing(options: Options) -> Filing:
+def filing_of(options: Options, joint: str) -> Filing:
+    """Who inspects what, as the record keeps it."""
     from fitup.evidence import Filing
 
-    return replace(Filing(), who=options.who, job=options.job, part=options.part, joint=options.joint)
+    return replace(Filing(), who=options.who, job=options.job, part=options.part, joint=joint)
 
 
 def _print_json(done: _Done) -> None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias, cast
 
-from fitup.errors import ExitCode, UsageError
+from fitup.errors import ExitCode, RetakeError, UsageError
 
 if TYPE_CHECKING:
     from fitup.evidence import InspectionRecord
-    from fitup.inspection import InspectionSettings
+    from fitup.evidence.seam_record import SeamRecord
+    from fitup.inspection import Inspection, InspectionSettings
+
+    Record: TypeAlias = InspectionRecord | SeamRecord
 
 __all__ = ["repeat", "settings_of"]
 
@@ -17,49 +21,114 @@ __all__ = ["repeat", "settings_of"]
 _NOT_COMPARED = {"program", "filing", "photo", "cautions"}
 
 
-def repeat(record_file: str, photo: str) -> int:
-    """Measure `photo` with all that the record says was asked, and tell whether the result is the same.
+def repeat(record_file: str, photos: Sequence[str]) -> int:
+    """Measure the photos with all that the record says was asked, and tell whether the result is the same.
 
     Exit code 0 when every number is the same to the last bit, else 6.
 
     Raises
     ------
     UsageError
-        When it is another photo than the record's.
+        When they are other photos than the record's.
     """
     from fitup.cli.inspecting import is_folder
     from fitup.cli.screen import print_line
-    from fitup.evidence import Filing, build_record, read_record
-    from fitup.inspection import inspect
+    from fitup.evidence import read_record
+    from fitup.evidence.seam_saving import is_seam_record, read_seam_record
 
     path = Path(record_file)
-    stored = read_record(path / "record.json" if is_folder(path) else path)
-    inspection = inspect(photo, settings_of(stored))
-    if inspection.photo.sha256 != stored.photo.sha256:
-        raise UsageError(f"{inspection.photo.name} is not the photo of this record: its bytes differ.")
-    again = build_record(inspection, Filing())
-    differing = [
-        name
-        for name in type(stored).model_fields
-        if name not in _NOT_COMPARED and getattr(stored, name) != getattr(again, name)
-    ]
-    if not differing:
-        print_line("measured again: every number is the same, bit for bit")
-        return int(ExitCode.WITHIN)
+    path = path / "record.json" if is_folder(path) else path
+    if is_seam_record(path):
+        seam = read_seam_record(path)
+        stored, tries = cast("Record", seam), cast("Iterator[Record]", _seam_again(seam, photos))
+    elif len(photos) > 1:
+        raise UsageError("this is the record of one photo: give that photo alone.")
+    else:
+        single = read_record(path)
+        stored, tries = single, _photo_again(single, photos[0])
+    differing: list[str] = []
+    for again in tries:
+        differing = _differing(stored, again)
+        if not differing:
+            print_line("measured again: every number is the same, bit for bit")
+            return int(ExitCode.WITHIN)
     parts = ", ".join(differing)
     print_line(f"measured again: {parts} differ; {_versions(stored, again)}; {_gaps(stored, again)}")
     return int(ExitCode.STORAGE)
 
 
-def settings_of(record: InspectionRecord) -> InspectionSettings:
+def _photo_again(stored: InspectionRecord, photo: str) -> Iterator[InspectionRecord]:
+    """The joint beside the record's strip; then beside the best seen one, as the library inspects a photo."""
+    from fitup.evidence import Filing, build_record
+    from fitup.inspection import inspect
+    from fitup.joints import inspect_joints
+
+    settings = settings_of(stored)
+
+    def beside_its_strip() -> Inspection | None:
+        try:
+            return inspect_joints(photo, settings, {stored.scale.target.strip_number: ""})[0].inspection
+        except RetakeError:
+            return None
+
+    for way in (beside_its_strip, lambda: inspect(photo, settings)):
+        inspection = way()
+        if inspection is None:
+            continue
+        if inspection.photo.sha256 != stored.photo.sha256:
+            raise UsageError(f"{inspection.photo.name} is not the photo of this record: its bytes differ.")
+        yield build_record(inspection, Filing())
+
+
+def _seam_again(stored: SeamRecord, photos: Sequence[str]) -> Iterator[SeamRecord]:
+    from fitup.evidence import Filing
+    from fitup.evidence.seam_building import build_seam_record
+    from fitup.parallel import usual_workers
+    from fitup.seam import inspect_seam
+
+    seam = inspect_seam(
+        photos, settings_of(stored), strips=stored.named_strips, workers=usual_workers(len(photos))
+    )
+    record = build_seam_record(seam, Filing())
+    then, now = ({one.photo.sha256: one.photo.name for one in of.photos} for of in (stored, record))
+    for one, other, word in ((then, now, "is missing"), (now, then, "is no photo of this record")):
+        for digest in sorted(set(one) - set(other)):
+            raise UsageError(f"{one[digest]} {word}: give the photos of the record, unchanged.")
+    yield record
+
+
+def _differing(stored: Record, again: Record) -> list[str]:
+    """Names of the parts that are not the same."""
+    then, now = (_numbers(record) for record in (stored, again))
+    return [name for name in then if then[name] != now.get(name)]
+
+
+def _numbers(record: Record) -> dict[str, object]:
+    """All that must be the same; of several photos their digests and what was measured, not their names."""
+    from fitup.evidence.seam_record import SeamRecord
+
+    kept: dict[str, object] = {
+        name: getattr(record, name)
+        for name in type(record).model_fields
+        if name not in _NOT_COMPARED | {"photos", "faults", "notes", "holes", "chain"}
+    }
+    if isinstance(record, SeamRecord):
+        kept["photos"] = [(one.photo.sha256, one.scale, one.joint) for one in record.photos]
+        kept["chain"] = record.chain.strips
+    return kept
+
+
+def settings_of(record: Record) -> InspectionSettings:
     """The settings that a record was made with."""
     import numpy as np
 
+    from fitup.evidence import InspectionRecord
     from fitup.inspection import InspectionSettings
     from fitup.scale import PrintRecord
     from fitup.verdict import DecisionRule, Sheet, Wire
 
-    asked, check = record.request, record.scale.print_check
+    asked = record.request
+    check = record.scale.print_check if isinstance(record, InspectionRecord) else record.print_check
     derived = {"along_factor", "across_factor", "u_relative"}
     return InspectionSettings(
         wire=Wire(**asked.wire.model_dump()),
@@ -83,7 +152,7 @@ def settings_of(record: InspectionRecord) -> InspectionSettings:
     )
 
 
-def _versions(stored: InspectionRecord, again: InspectionRecord) -> str:
+def _versions(stored: Record, again: Record) -> str:
     if stored.program == again.program:
         return "the program and its libraries are the same"
     then, now = stored.program.model_dump(), again.program.model_dump()
@@ -91,7 +160,7 @@ def _versions(stored: InspectionRecord, again: InspectionRecord) -> str:
     return ", ".join(changed)
 
 
-def _gaps(stored: InspectionRecord, again: InspectionRecord) -> str:
+def _gaps(stored: Record, again: Record) -> str:
     """The largest change of a gap, where both have the same stations."""
     pairs = zip(stored.profile.stations, again.profile.stations, strict=False)
     changes = [

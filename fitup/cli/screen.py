@@ -11,7 +11,7 @@ import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, NoReturn, TypeAlias
 
 import numpy as np
 from rich.console import Console
@@ -27,7 +27,10 @@ from fitup.evidence.words import from_to, millimetres
 
 if TYPE_CHECKING:
     from fitup.evidence import InspectionRecord
-    from fitup.evidence.record import BudgetLine
+    from fitup.evidence.record import BudgetLine, VerdictEntry
+    from fitup.evidence.seam_record import SeamRecord, SeamSpotEntry
+
+    Judged: TypeAlias = InspectionRecord | SeamRecord
 
 __all__ = ["ProgressBar", "Screen", "print_line"]
 
@@ -66,8 +69,8 @@ class Screen:
 
     def show(self, record: InspectionRecord, folder: Path | None = None) -> None:
         """One inspection in full."""
-        self._verdict(record)
-        self._facts(record)
+        self._verdict(record.verdict, record.photo.name)
+        self._facts(record, record.scale.print_check_sentence)
         self._sketch(record)
         self._spots(record)
         self._uncertainty(record)
@@ -76,6 +79,30 @@ class Screen:
         self._paragraph("care", record.cautions[0])
         if folder is not None:
             self._paragraph("files", str(folder) + os.sep)
+
+    def show_seam(self, record: SeamRecord, folder: Path | None = None) -> None:
+        """One joint of several photos in full."""
+        photos = record.photos
+        self._verdict(record.verdict, f"{len(photos)} photos" if len(photos) > 1 else photos[0].photo.name)
+        self._facts(record, record.print_check_sentence)
+        self._sketch(record)
+        self._spots(record, [_on_strips(record, spot) for spot in record.verdict.spots])
+        self._photos(record)
+        self._uncertainty(record)
+        for note_text in (*record.notes, *record.profile.notes):
+            self._paragraph("note", note_text)
+        self._paragraph("care", record.cautions[0])
+        if folder is not None:
+            self._paragraph("files", str(folder) + os.sep)
+
+    def show_any(self, record: Judged) -> None:
+        """A record of one photo or of several."""
+        from fitup.evidence.seam_record import SeamRecord
+
+        if isinstance(record, SeamRecord):
+            self.show_seam(record)
+        else:
+            self.show(record)
 
     def show_short(self, record: InspectionRecord) -> None:
         """One inspection of many: a line for the verdict, and one for what to do."""
@@ -91,34 +118,34 @@ class Screen:
         if folder is not None:
             self._paragraph("files", folder)
 
-    def _verdict(self, record: InspectionRecord) -> None:
+    def _verdict(self, verdict: VerdictEntry, name: str) -> None:
         """The verdict as a bar over the whole width."""
-        look = VERDICT_LOOKS[record.verdict.word]
+        look = VERDICT_LOOKS[verdict.word]
         word = f"  {look.symbol}{look.symbol}  {look.word}"
         width = self._console.width
-        name = self._plain(record.photo.name)
+        name = self._plain(name)
         room = width - len(word) - 6
         name = name if len(name) <= room else "..." + name[-(room - 3) :]
         text = f"{word}{name:>{max(0, width - len(word) - 2)}}  "[:width]
         rule = ("=" if self._ascii else "━") * width
-        plain_style = f"bold {look.colour}" if record.verdict.word != "within" else "bold"
+        plain_style = f"bold {look.colour}" if verdict.word != "within" else "bold"
         self._print(Text(rule, style=plain_style))
-        self._print(Text(text, style=_on_colour(record)))
+        self._print(Text(text, style=_on_colour(verdict.word)))
         self._print(Text(rule, style=plain_style))
 
     def _badge(self, record: InspectionRecord) -> Text:
         look = VERDICT_LOOKS[record.verdict.word]
-        return Text(f" {look.symbol} {look.word:<10} ", style=_on_colour(record))
+        return Text(f" {look.symbol} {look.word:<10} ", style=_on_colour(record.verdict.word))
 
-    def _facts(self, record: InspectionRecord) -> None:
+    def _facts(self, record: Judged, print_check_sentence: str) -> None:
         verdict, limit = record.verdict, record.limit
         self._paragraph("largest gap", _gap(record), style="bold")
         self._paragraph("limit", f"{limit.limit_mm:.2f} mm by {limit.sentence}")
         self._paragraph("what to do", verdict.advice)
         seen = f"{int(100 * verdict.seen_share + 1e-6)} % of {_length(record):.0f} mm"
-        self._paragraph("seen", f"{seen}. {record.scale.print_check_sentence}")
+        self._paragraph("seen", f"{seen}. {print_check_sentence}")
 
-    def _sketch(self, record: InspectionRecord) -> None:
+    def _sketch(self, record: Judged) -> None:
         stations = record.profile.stations
         shown = SketchInput(
             station_mm=np.array([station.station_mm for station in stations]),
@@ -135,11 +162,11 @@ class Screen:
         legend = "   ".join(f"{sign} {word}" for sign, word in zip("-~#?", STATE_LOOKS, strict=True))
         self._print(Text(f"       {legend}", style="dim"))
 
-    def _spots(self, record: InspectionRecord) -> None:
+    def _spots(self, record: Judged, where: Sequence[str] = ()) -> None:
         spots = record.verdict.spots
         if spots:
             self._print(Text("\n spots, by place from the datum mark", style="dim"))
-        for spot in spots[:_MOST_SPOTS]:
+        for index, spot in enumerate(spots[:_MOST_SPOTS]):
             look = STATE_LOOKS[spot.state]
             gap_mm = math.nan if spot.largest_gap_mm is None else spot.largest_gap_mm
             u_mm = math.nan if spot.u_largest_gap_mm is None else spot.u_largest_gap_mm
@@ -148,10 +175,26 @@ class Screen:
             line.append(self._plain(millimetres(gap_mm, u_mm)), style=_STATE_STYLES[spot.state])
             self._print(line)
             self._print(Padding(Text(self._plain(spot.advice)), (0, 0, 0, 5)))
+            if where:
+                self._print(Padding(Text(self._plain(where[index]), style="dim"), (0, 0, 0, 5)))
         if len(spots) > _MOST_SPOTS:
             self._print(Text(f"   and {len(spots) - _MOST_SPOTS} more in the record"))
 
-    def _uncertainty(self, record: InspectionRecord) -> None:
+    def _photos(self, record: SeamRecord) -> None:
+        """Photos along the joint, then those that gave nothing, then what no photo shows."""
+        self._print(Text("\n photos, along the joint", style="dim"))
+        for number, one in enumerate(record.photos, start=1):
+            strips = ", ".join(str(strip) for strip in one.strips)
+            words = f" {number:>3} {from_to(one.start_mm, one.end_mm):<15} {one.photo.name}"
+            self._print(Text(self._plain(f"{words} (strip {strips})")))
+        self._paragraph("places", _how_well_placed(record))
+        for fault in record.faults:
+            self._paragraph("not used", f"{fault.name}: {fault.error}")
+        for hole in record.holes:
+            meant = f" (perhaps meant to show it: {'; '.join(hole.meant)})" if hole.meant else ""
+            self._paragraph("no photo", f"{hole.advice}{meant}")
+
+    def _uncertainty(self, record: Judged) -> None:
         """The three largest influences by their share of the variance, and what would help most."""
         lines = [line for line in record.profile.budget if line.u_mean_mm]
         total = sum((line.u_mean_mm or 0.0) ** 2 for line in lines)
@@ -220,15 +263,34 @@ class ProgressBar:
         self._bar.start()
 
 
-def _on_colour(record: InspectionRecord) -> str:
+def _on_colour(word: str) -> str:
     """Style of the verdict's bar; within is the terminal's own text colour, turned round."""
-    if record.verdict.word == "within":
+    if word == "within":
         return "bold reverse"
-    look = VERDICT_LOOKS[record.verdict.word]
+    look = VERDICT_LOOKS[word]
     return f"bold {look.text_colour} on {look.colour}"
 
 
-def _gap(record: InspectionRecord) -> str:
+def _on_strips(record: SeamRecord, spot: SeamSpotEntry) -> str:
+    """Where a spot lies on the strips, and which photos show it."""
+    start = _on_strip(spot.start_strip, spot.start_on_strip_mm)
+    end = _on_strip(spot.end_strip, spot.end_on_strip_mm)
+    names = [record.photos[index].photo.name for index in spot.photos]
+    return f"from {start} to {end}" + (f"; in {' and '.join(names)}" if names else "")
+
+
+def _on_strip(number: int, place_mm: float) -> str:
+    where = f"{place_mm:.0f} mm on" if place_mm > -0.5 else f"{-place_mm:.0f} mm before the 0 of"
+    return f"{where} strip {number}"
+
+
+def _how_well_placed(record: SeamRecord) -> str:
+    u_mm = max(station.u_station_mm for station in record.profile.stations)
+    remedy = "" if record.print_check else "; a print check would help (fitup target check)"
+    return f"known to ± {2 * u_mm:.1f} mm (k = 2) at the joint's far end{remedy}"
+
+
+def _gap(record: Judged) -> str:
     verdict = record.verdict
     if verdict.largest_gap_mm is None or verdict.largest_gap_at_mm is None:
         return "no gap was seen"
@@ -243,6 +305,6 @@ def _best_remedy(lines: Sequence[BudgetLine]) -> str:
     return f"; would help most: {remedy}" if remedy else ""
 
 
-def _length(record: InspectionRecord) -> float:
+def _length(record: Judged) -> float:
     stations = record.profile.stations
     return stations[-1].station_mm - stations[0].station_mm + record.profile.step_mm

@@ -15,7 +15,7 @@ from fitup.evidence.record import FilingEntry, InspectionRecord
 from fitup.evidence.record_file import read_record, record_to_json
 from fitup.evidence.subject import Filing, Subject
 from fitup.evidence.table import profile_csv
-from fitup.evidence.writing import safe_stem, write_folder
+from fitup.evidence.writing import printable_name, safe_stem, write_folder
 
 __all__ = ["OVERLAY_NAME", "PLOT_NAME", "RECORD_NAME", "TABLE_NAME", "Saved", "filed_as", "save_inspection"]
 
@@ -39,8 +39,11 @@ def save_inspection(
     *,
     photo_path: str | os.PathLike[str] | None = None,
     filing: Filing | None = None,
+    suffix: str = "",
 ) -> Saved:
     """Write `out/<photo's name>/` with record, overlay, plot and table: all of them or nothing.
+
+    `suffix` is put behind the photo's name where one photo gives several folders.
 
     A folder of the same photo bytes, job, part and joint is replaced; any other is kept and the new one
     gets a number. `photo_path` lets the overlay show colours.
@@ -58,7 +61,9 @@ def save_inspection(
         PLOT_NAME: plot_png(inspection, caption),
         TABLE_NAME: profile_csv(inspection),
     }
-    folder = write_folder(Path(out), safe_stem(record.photo.name), files, _same_joint(record))
+    stem = safe_stem(record.photo.name)
+    stem = safe_stem(f"{stem} {printable_name(suffix)}.folder") if suffix else stem
+    folder = write_folder(Path(out), stem, files, _same_joint(record))
     return Saved(folder=folder, record=record)
 
 

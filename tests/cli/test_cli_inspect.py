@@ -15,7 +15,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from fitup import inspection
+from fitup import joints
 from fitup.cli import inspecting
 from fitup.cli.inspecting import PHOTO_SUFFIXES, find_photos, parse_points, worst
 from fitup.errors import UsageError
@@ -97,15 +97,15 @@ def test_a_bad_photo_stops_nothing_and_the_worst_counts(fitup: Run, photo: Path)
 def test_a_crash_in_one_photo_is_told_and_stops_nothing(
     fitup: Run, photo: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = inspection.inspect
+    real = joints.inspect_joints
     shutil.copy(photo, photo.parent / "bad.jpg")
 
-    def crash(path: Path, settings: Any) -> Any:
+    def crash(path: Path, settings: Any, names: Any) -> Any:
         if path.name == "bad.jpg":
             raise KeyError("inside\nout")
-        return real(path, settings)
+        return real(path, settings, names)
 
-    monkeypatch.setattr(inspection, "inspect", crash)
+    monkeypatch.setattr(joints, "inspect_joints", crash)
     code, out, err = fitup("inspect", ".", "--wire", "0.9mm", "--no-files")
     assert code == 1
     assert "RE-FIXTURE" in out

@@ -1,0 +1,129 @@
+"""`fitup seam`: several photos of one joint, one result."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitup.cli.boundary import report
+from fitup.cli.inspecting import Options, exit_code_of, filing_of, find_photos, read_settings, worst
+from fitup.cli.joint_names import parse_joints
+from fitup.errors import ExitCode, FitupError, UsageError
+
+if TYPE_CHECKING:
+    from fitup.evidence.seam_record import SeamRecord
+    from fitup.photo_strips import PhotoStrips
+    from fitup.seam import Seam
+
+__all__ = ["inspect_long_joint", "parse_strips"]
+
+_STRIPS = re.compile(r"\s*([0-9]{1,3})\s*(?:-|–|\.\.|to)\s*([0-9]{1,3})\s*")
+
+
+def inspect_long_joint(options: Options, strips: str | None = None, workers: int | None = None) -> int:
+    """Inspect all photos as one joint and give the exit code of its verdict.
+
+    A photo that cannot be measured is told of and leaves a hole. A file that cannot be used as a photo
+    counts in the exit code as with `fitup inspect`.
+
+    Raises
+    ------
+    UsageError, StorageError, RetakeError
+        When an option cannot be used, nothing can be written, or photos and strips contradict one another.
+    """
+    settings = read_settings(options)
+    named = None if strips is None else parse_strips(strips)
+    photos, faults = find_photos(options.photos)
+    if options.out is not None and photos:
+        from fitup.evidence.writing import check_folder
+
+        check_folder(Path(options.out))
+    codes = [report(fault) for fault in faults]
+    if not photos:
+        return worst(codes)
+    from fitup.cli.screen import ProgressBar
+    from fitup.parallel import usual_workers
+    from fitup.seam import inspect_seam
+
+    workers = usual_workers(len(photos)) if workers is None else workers
+    alone = len(photos) == 1
+    with ProgressBar(len(photos)) as bar:
+
+        def told(_: int, result: PhotoStrips) -> None:
+            with bar.out_of_the_way():
+                if result.fault is not None and not alone:
+                    codes.append(_tell_fault(result))
+
+        try:
+            seam = inspect_seam(photos, settings, strips=named, workers=workers, told=told)
+        except FitupError:
+            if len(codes) == len(photos) + len(faults):
+                return worst(codes)  # no photo gave anything, and each was told of
+            raise
+    codes = [code for code in codes if code != int(ExitCode.RETAKE)]  # what is missing shows in the verdict
+    return worst([*codes, _keep_and_show(seam, options, workers)])
+
+
+def parse_strips(text: str) -> tuple[int, int]:
+    """Numbers of the first and the last strip beside the joint, written as '11-14'.
+
+    Raises
+    ------
+    UsageError
+        When it is no such pair or the first is larger than the last.
+    """
+    pair = _STRIPS.fullmatch(text)
+    if pair is None or not 1 <= int(pair[1]) <= int(pair[2]):
+        raise UsageError(
+            f"--strips needs the first and the last strip beside the joint, such as 1-4, not {text[:40]!r}."
+        )
+    return int(pair[1]), int(pair[2])
+
+
+def _tell_fault(result: PhotoStrips) -> int:
+    """One line for a photo that gave nothing."""
+    fault = result.fault
+    assert fault is not None
+    return report(fault if result.name in str(fault) else _with_name(result.name, fault))
+
+
+def _with_name(name: str, fault: FitupError) -> FitupError:
+    """The same error, saying in which photo."""
+    named = type(fault).__new__(type(fault))
+    named.args = (f"{name}: {fault}",)
+    return named
+
+
+def _keep_and_show(seam: Seam, options: Options, workers: int) -> int:
+    from fitup.cli.screen import Screen
+    from fitup.evidence.seam_building import build_seam_record
+    from fitup.evidence.seam_saving import save_seam
+
+    filing = filing_of(options, parse_joints(options.joint)[0])
+    if options.out is None:
+        record, folder = build_seam_record(seam, filing), None
+    else:
+        saved = save_seam(seam, options.out, filing=filing, workers=workers)
+        record, folder = saved.record, saved.folder
+    code = exit_code_of(record.verdict.word)
+    if options.json:
+        _print_json(options.photos, record, folder, code)
+    else:
+        Screen().show_seam(record, folder)
+    return code
+
+
+def _print_json(photos: Sequence[str], record: SeamRecord, folder: Path | None, code: int) -> None:
+    from fitup.cli.screen import print_line
+    from fitup.evidence.writing import printable_name
+
+    line = {
+        "photos": [printable_name(name) for name in photos],
+        "exit_code": code,
+        "folder": None if folder is None else printable_name(str(folder)),
+        "record": record.model_dump(mode="json"),
+    }
+    print_line(json.dumps(line, allow_nan=False))
