@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from fitup.edges.arrises import Arrises, find_arrises
+from fitup.edges.arrises import find_arrises
+from fitup.edges.arrises_result import Arrises
 from fitup.edges.band import Band, straighten
 from fitup.edges.joint_line import JointLine, find_joint, line_along
 from fitup.edges.opening_line import lay_opening

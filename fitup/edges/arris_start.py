@@ -90,8 +90,9 @@ def _between_lands(x: Array64, profiles: Array, blur_px: float, flanks: tuple[Ar
     distances, are looked for together.
     """
     smooth = cv2.GaussianBlur(profiles, (0, 0), sigmaX=1.0, sigmaY=1.5).astype(np.float64)
-    near, width = _best_edges(np.gradient(smooth, axis=1), flanks, blur_px)
-    near, far = x[near], x[near] + width
+    column, width = _best_edges(np.gradient(smooth, axis=1), flanks)
+    near = x[column]
+    far = near + width
     left_px, right_px = (np.minimum(flank, FLANK_PX)[:, None] for flank in flanks)
     before, behind = near[:, None] - x, x - far[:, None]
     left = _masked_median(smooth, (before > 0.25 * left_px) & (before < 0.8 * left_px))
@@ -106,9 +107,7 @@ def _between_lands(x: Array64, profiles: Array, blur_px: float, flanks: tuple[Ar
     return Start(near=near, far=far, left=left, right=right, floor=floor, lit=lit, deficit=deficit)
 
 
-def _best_edges(
-    slope: Array64, flanks: tuple[Array64, Array64], blur_px: float
-) -> tuple[NDArray[np.intp], Array64]:
+def _best_edges(slope: Array64, flanks: tuple[Array64, Array64]) -> tuple[NDArray[np.intp], Array64]:
     """Column of the near edge and width [px] of the gap whose edges, and its lands', are the strongest.
 
     The square root keeps one strong edge from outvoting the others.
@@ -138,7 +137,7 @@ def _shifted(values: Array64, by_px: Array64) -> Array64:
         return np.zeros_like(values)
     columns = np.arange(values.shape[1]) + np.rint(by_px).astype(np.intp)[:, None]
     inside = (columns >= 0) & (columns < values.shape[1])
-    return np.take_along_axis(values, np.clip(columns, 0, values.shape[1] - 1), axis=1) * inside
+    return np.asarray(np.take_along_axis(values, np.clip(columns, 0, values.shape[1] - 1), axis=1) * inside)
 
 
 def flattened(

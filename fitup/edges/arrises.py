@@ -25,12 +25,13 @@ from fitup.edges.arris_start import (
     start_parameters,
     start_values,
 )
+from fitup.edges.arrises_result import Arrises
 from fitup.edges.band import Band
 from fitup.edges.joint_light import LIT_SD, Light, expected_light, pooled_light, spread_of
 from fitup.edges.section import Section
 from fitup.edges.slot_model import Slot
 
-__all__ = ["Arrises", "find_arrises"]
+__all__ = ["find_arrises"]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
@@ -45,40 +46,6 @@ BAD_FIT = 2.5  # residual over the photo's usual one from which a station is fit
 LINE_STRETCH = 10  # stations to either side that tell where the line runs
 STRAY_PX = 1.5  # off that line
 WIDE = 5.0  # gap over blur sigma from which a station tells the blur by itself
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Arrises:
-    """Both arrises of N stations in the joint frame [mm] with what the fit says of itself.
-
-    `misfit_mm` (N, 2) is what the fitted edges leave unexplained around either arris, pooled over neighbours
-    so that noise does not count, divided by the edge's slope. `face_far` (N,): True where the far plate's cut
-    face is the visible one. `lit` (N,): the floor is brighter than the plates. `contrast` (N,): dip of the
-    fitted profile as a share of the plate. `blur_px` is the pooled blur, `fit` the raw result in px.
-    """
-
-    band: Band
-    near_mm: Array64
-    far_mm: Array64
-    gap_mm: Array64
-    variance_parts_mm2: dict[str, Array64]
-    fit: ArrisFit
-    misfit_mm: Array64  # (N, 2) displacement that would explain the shape misfit at near and far arris
-    section: Section
-    face_far: NDArray[np.bool_]
-    lit: NDArray[np.bool_]
-    contrast: Array64
-    blur_px: float
-
-    @property
-    def tangent(self) -> Array64:
-        """(N,) tangent of the view angle across, positive where the camera stands beyond the gap."""
-        return self.section.tangent
-
-    @property
-    def sheet_mm(self) -> float | None:
-        """Thickness of the plates, if it was given."""
-        return self.section.sheet_mm
 
 
 def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: float) -> Arrises:

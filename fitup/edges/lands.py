@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges.arrises import Arrises
+from fitup.edges.arrises_result import Arrises
 
 __all__ = ["Lands", "find_lands"]
 
@@ -41,9 +41,8 @@ class Lands:
 def find_lands(arrises: Arrises, linear: Array) -> Lands:
     """Measure the lands of a joint between lands; `linear` (N, M) are the band's profiles in linear light."""
     section = arrises.section
-    smooth = cv2.GaussianBlur(
-        linear, (0, 0), sigmaX=max(arrises.blur_px / 2, 0.7), sigmaY=POOLED_STATIONS / 2
-    )
+    across, along = max(arrises.blur_px / 2, 0.7), POOLED_STATIONS / 2
+    smooth = np.asarray(cv2.GaussianBlur(linear, (0, 0), sigmaX=across, sigmaY=along), np.float64)
     near = _length(arrises, smooth, arrises.near_mm, section.near_flank_mm, -1)
     far = _length(arrises, smooth, arrises.far_mm, section.far_flank_mm, +1)
     return Lands(

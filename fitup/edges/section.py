@@ -22,6 +22,9 @@ Array64 = NDArray[np.float64]
 UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM = 1.5, 0.75  # thin sheet, when nobody says how thin
 # Plates stand to each other as drawn within 2.5 degrees (common practice, no source), rectangular.
 U_TURN_RAD = float(np.radians(2.5) / np.sqrt(3))
+STEEP_TANGENT = 0.47  # 25 degrees: beyond, the near plate hides the floor and the arrises' shape matters
+STEEP_CORNER_TANGENT = 0.58  # 30 degrees off the bisector
+STEEPEST_TANGENT = 2.2  # 65 degrees, for joints that can only be seen from aside
 DEEP_MM = 25.0  # a face that goes on behind the gap as far as anything is seen of it
 
 
@@ -45,6 +48,7 @@ class Section:
     face_depth_mm: float
     u_face_depth_mm: float
     sheet_mm: float | None
+    steepest_tangent: float = STEEP_TANGENT
     far_depth_mm: float = 0.0
     u_turn_rad: float = 0.0
     land_turn_rad: float = 0.0
@@ -131,6 +135,9 @@ def section_of(setup: JointSetup, tangent: Array64, sheet_mm: float | None) -> S
         u_face_depth_mm=0.0,
         sheet_mm=sheet_mm,
         far_depth_mm=far_depth,
+        steepest_tangent=(
+            STEEP_CORNER_TANGENT if setup.kind is JointKind.CORNER_FULL_OPEN else STEEPEST_TANGENT
+        ),
         u_turn_rad=U_TURN_RAD,
         land_turn_rad=turn,
         slot=slot,

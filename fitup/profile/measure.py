@@ -17,7 +17,6 @@ __all__ = ["measure_gap"]
 
 Array64 = NDArray[np.float64]
 
-STEEP_TANGENT = 0.47  # 25 degrees: beyond, the near plate hides the floor and the arrises' shape matters
 LEAST_DIP_SIGMAS = 5.0  # dip of the profile over its noise
 LEAST_CONTRAST = 0.04  # dip as a share of the plates' light
 POOR_FIT = 0.25  # residual as a share of the dip
@@ -92,7 +91,7 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64) -> list[str]:
     faint = (dip < LEAST_DIP_SIGMAS * fit.noise) | (arrises.contrast < LEAST_CONTRAST)
     tests = (
         ("outside photo", ~band.inside),
-        ("steep view", np.abs(arrises.tangent) > STEEP_TANGENT),
+        ("steep view", np.abs(arrises.tangent) > arrises.section.steepest_tangent),
         ("glare", burnt > 0.5),
         ("covered", _widened((faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > COVERED_FROM))),
         ("low contrast", faint),
