@@ -206,9 +206,12 @@ def _fit(
 
 
 def _sampling(planes: tuple[PrintedPlane, ...]) -> float:
-    """Sampling [px/mm] of the targets' middles; the camera is focused on neither for certain."""
-    local = [np.linalg.det(jacobian(plane.free, plane.points_mm.mean(0))) for plane in planes]
-    return float(np.exp(np.log(np.abs(local)).mean() / 2))
+    """Sampling [px/mm] at the targets' middles, in the direction that the slant does not shorten.
+
+    It stands for the distance that the lens is focused at; on which of the two is not known.
+    """
+    local = np.stack([jacobian(plane.free, plane.points_mm.mean(0)) for plane in planes])
+    return float(np.exp(np.log(np.linalg.norm(local, ord=2, axis=(1, 2))).mean()))
 
 
 def _stretched(fit: BundleFit, stretch_covariance: Array) -> bool:
