@@ -3,7 +3,8 @@
 Block means of the difference D are compared with their covariance V (JCGM 100:2008, 5.2): what is random
 from station to station averages within a block; a common influence shifts all blocks of a photo together
 and is a column of its own; what both photos share (the print, the sheet's arrises) cancels but for the
-difference. Without disagreement D' V⁻¹ D follows chi-square with as many degrees of freedom as blocks.
+difference. Without disagreement D' V⁻¹ D follows chi-square with as many degrees of freedom as blocks. A
+photo that is off as a whole hides among so many, so that the mean difference is looked at by itself too.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ LEAST_STATIONS = 6
 CORRELATED = 4.0  # stations that steadying and grain make err alike
 FLOOR_MM = 0.01  # what the budgets do not know of two looks at one edge
 SIGNIFICANCE_Z = 3.72  # one in ten thousand, of the normal distribution
+MEAN_SIGMAS = 3.89  # the same, to either side
 DISAGREE_SIGMAS = 3.0  # and the worst block must miss by this many of its whole uncertainty
 
 
@@ -52,6 +54,8 @@ class Overlap:
     @property
     def agrees(self) -> bool:
         """Whether the two photos may show the same joint."""
+        if abs(self.mean_difference_mm) > MEAN_SIGMAS * self.u_mean_difference_mm:
+            return False
         return self.chi_square <= chi_square_bound(self.blocks) or self.worst_sigmas <= DISAGREE_SIGMAS
 
 
