@@ -33,6 +33,7 @@ _REMEDIES = {
     "lens and distance": "keep strips and joint in the picture's middle, or fit a lens profile",
     "tilt": "take the photos from about 15 degrees to either side",
     "common": "check the print with a caliper",
+    "step between plates": "clamp the plates level",
 }
 _LEAST_TANGENT_SPREAD = 0.1  # between two views: the step then enters their difference by a tenth
 
@@ -79,9 +80,17 @@ class GapAndStep:
 
 
 def gap_and_step(
-    near: SpacePoints, far: SpacePoints, frame: PlaneFrame, u_step_limit_mm: float = U_STEP_LIMIT_MM
+    near: SpacePoints,
+    far: SpacePoints,
+    frame: PlaneFrame,
+    u_step_limit_mm: float = U_STEP_LIMIT_MM,
+    u_step_expected_mm: float | None = None,
 ) -> GapAndStep:
     """Gap and step between two arrises that were seen at N stations each.
+
+    Off the bisector an error of the plates' heights goes into gap and step together. Where plates are known
+    to lie level within `u_step_expected_mm`, that is better known than two thin strips tell it, and the gap
+    is steadied by it; the step stays as measured.
 
     Parameters
     ----------
@@ -89,20 +98,17 @@ def gap_and_step(
     frame : the opening plane; only its directions count. What is uncertain in them turns gap into step and
         back by the product of a small angle and a small length, and is left out.
     u_step_limit_mm : above it the step is not measurable
+    u_step_expected_mm : standard uncertainty of a step expected at zero, None for any step
     """
-    apart = far.points_mm - near.points_mm
-    noise = far.noise + near.noise
-    tangents = far.tangents - near.tangents
-    lengths = [
-        _length(
-            apart @ axis,
-            np.einsum("i,niq->nq", axis, tangents),
-            np.einsum("i,nij,j->n", axis, noise, axis),
-            near.influence_covariance,
-        )
-        for axis in frame.axes.T[1:]
-    ]
-    return GapAndStep(gap=lengths[0], step=_or_reason(lengths[1], u_step_limit_mm))
+    across, square = frame.axes.T[1:]
+    shape = near.points_mm.shape
+    step = _apart(near, far, np.broadcast_to(square, shape))
+    gap = _apart(near, far, np.broadcast_to(across, shape))
+    if u_step_expected_mm is not None:
+        both = (_total(near, far) @ square) @ np.stack([across, square], axis=1)  # covariance with the step
+        share = both[:, 0] / (both[:, 1] + u_step_expected_mm**2)
+        gap = _apart(near, far, across - share[:, None] * square, np.abs(share) * u_step_expected_mm)
+    return GapAndStep(gap=gap, step=_or_reason(step, u_step_limit_mm))
 
 
 def gap_to_plate(
@@ -172,6 +178,30 @@ def step_from_two_views(
         gap=_combined(gap, for_gap, own, {"tilt": tilt, "common": common}),
         step=_or_reason(_combined(step, for_step, own, {"tilt": tilt}), u_step_limit_mm),
     )
+
+
+def _apart(near: SpacePoints, far: SpacePoints, axes: Array, u_step: Array | None = None) -> SpaceLength:
+    """Length from near to far along an axis (N, 3) at each station."""
+    length = _length(
+        np.einsum("ni,ni->n", far.points_mm - near.points_mm, axes),
+        np.einsum("ni,niq->nq", axes, far.tangents - near.tangents),
+        np.einsum("ni,nij,nj->n", axes, far.noise + near.noise, axes),
+        near.influence_covariance,
+    )
+    if u_step is None:
+        return length
+    return SpaceLength(
+        value_mm=length.value_mm,
+        u_mm=np.hypot(length.u_mm, u_step),
+        parts_mm=length.parts_mm | {"step between plates": u_step},
+    )
+
+
+def _total(near: SpacePoints, far: SpacePoints) -> Array:
+    """(N, 3, 3) covariance of what lies between the points."""
+    tangents = far.tangents - near.tangents
+    common = np.einsum("niq,qr,njr->nij", tangents, near.influence_covariance, tangents)
+    return np.asarray(common + far.noise + near.noise)
 
 
 def _spread_of_views(tangents: Array, seen: NDArray[np.bool_]) -> Array:

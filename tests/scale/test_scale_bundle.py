@@ -172,6 +172,29 @@ def test_gap_and_step_of_a_corner():
     assert total == pytest.approx(both.gap.u_mm)
 
 
+def test_plates_known_to_be_level_steady_the_gap_off_the_bisector():
+    """Thin strips lying not quite tight cost gap and step together; level plates give the gap back."""
+    loose, level = [], []
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        thick = 0.1 + 0.05 * rng.standard_normal(2)
+        world = TwoPlates(
+            noise_px=0.05, seed=seed, view_deg=60, step_mm=float(0.05 * rng.standard_normal()),
+            thicknesses_mm=(float(thick[0]), float(thick[1])),
+        )  # fmt: skip
+        pair = bundle(world.photo(), world.sightings(), (CHECKED, CHECKED))
+        near = pair.on_first(world.to_px(world.near_inner(X_MM)), world.sheet_mm)
+        far = pair.on_second(world.to_px(world.far_inner(X_MM)), world.sheet_mm)
+        for kept, expected in ((loose, None), (level, 0.05)):
+            gap = gap_and_step(near, far, frame_of(world, pair), u_step_expected_mm=expected).gap
+            assert ("step between plates" in gap.parts_mm) == (expected is not None)
+            kept.append([gap.value_mm[0] - 1.0, gap.u_mm[0]])
+    (e, u), (e_level, u_level) = np.array(loose).T, np.array(level).T
+    assert np.sqrt((e_level**2).mean()) < 0.7 * np.sqrt((e**2).mean())
+    assert np.all(u_level < u)
+    assert 0.7 < np.sqrt(((e_level / u_level) ** 2).mean()) < 1.3
+
+
 def test_common_errors_drop_out_of_a_short_distance():
     """A point is known to some tenths of a millimetre, the distance to its neighbour to hundredths."""
     world, pair = plain()
