@@ -22,11 +22,20 @@ from fitup.edges import (
     section_of,
     straighten,
 )
-from fitup.errors import UsageError
+from fitup.errors import RetakeError, UsageError
 from fitup.joint import JointSetup
 from fitup.photo import Photo, PhotoLimits, open_photo
-from fitup.profile import ARRIS_RADIUS_MM, GapProfile, measure_gap
-from fitup.scale import PrintRecord, ScaleMap, TargetSighting, find_target, scale_map
+from fitup.profile import ARRIS_RADIUS_MM, GapProfile, JointShape, measure_gap, with_second_target
+from fitup.scale import (
+    PrintRecord,
+    ScaleMap,
+    TargetPair,
+    TargetSighting,
+    bundle,
+    find_target,
+    find_targets,
+    scale_map,
+)
 from fitup.verdict import DecisionRule, JointVerdict, Limit, Sheet, Wire, fillable_gap, judge
 
 __all__ = ["Inspection", "InspectionSettings", "inspect", "inspect_target", "limit_of"]
@@ -37,7 +46,9 @@ class InspectionSettings:
     """All that a person says about a joint; with the photo, enough to measure again.
 
     `points_px` (K, 2) are two or more image points on the joint; `from_mm` and `to_mm` bound the stretch that
-    is looked at, in mm from the datum mark (the target's length by default).
+    is looked at, in mm from the datum mark (the target's length by default). With `two_targets` a second one
+    must lie on the other plate; where one is seen there it is used anyhow, but for butt joints and seams.
+    `one_sheet` says that both were cut from one print. The lower strip number is the first target.
 
     Raises UsageError where the joint's shape is described wrongly, or lacks the sheet's thickness.
     """
@@ -54,6 +65,8 @@ class InspectionSettings:
     decision: DecisionRule = field(default_factory=DecisionRule)
     print_record: PrintRecord | None = None
     target_thickness_mm: float | None = None
+    two_targets: bool = False
+    one_sheet: bool = False
     points_px: NDArray[np.float64] | None = None
     from_mm: float | None = None
     to_mm: float | None = None
@@ -81,6 +94,7 @@ class Inspection:
     response: CameraResponse
     arrises: Arrises
     profile: GapProfile
+    shape: JointShape
     limit: Limit
     verdict: JointVerdict
 
@@ -93,19 +107,24 @@ def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspe
     """
     limit_of(settings)  # settings that cannot be used are told before the photo is opened
     photo = open_photo(path, settings.photo_limits)
-    return inspect_target(photo, find_target(photo), settings)
+    first, *others = _targets(photo, settings)
+    return inspect_target(photo, first, settings, *others)
 
 
-def inspect_target(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> Inspection:
-    """Measure and judge the joint beside one of the targets in an opened photo; raises as `inspect`."""
+def inspect_target(
+    photo: Photo,
+    sighting: TargetSighting,
+    settings: InspectionSettings,
+    other: TargetSighting | None = None,
+) -> Inspection:
+    """Measure and judge the joint beside one target in an opened photo, with another on the other plate.
+
+    Raises as `inspect`.
+    """
     limit, setup = limit_of(settings), settings.setup
     sheet_mm = settings.sheet.thickness_mm if settings.sheet else None
-    scale = scale_map(
-        photo,
-        sighting,
-        print_record=settings.print_record,
-        thickness_mm=settings.target_thickness_mm,
-    )
+    pair = None if other is None else _pair(photo, sighting, other, settings)
+    scale = pair.first if pair else _scale(photo, sighting, settings)
     line = find_joint(
         photo,
         scale,
@@ -114,18 +133,23 @@ def inspect_target(photo: Photo, sighting: TargetSighting, settings: InspectionS
         from_mm=settings.from_mm,
         to_mm=settings.to_mm,
         sheet_mm=sheet_mm,
+        others=() if other is None else (other,),
     )
+    angle = (pair.included_angle_deg, pair.u_included_angle_deg) if pair else None
     if sheet_mm is not None:
-        scale, line = lay_opening(scale, line, setup, sheet_mm)
+        scale, line = lay_opening(scale, line, setup, sheet_mm, angle)
     response = read_response(photo, scale)
     band = straighten(photo, scale, line)
     arrises = find_arrises(
         band,
         response.to_linear(band.profiles),
-        section_of(setup, (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1), sheet_mm),
+        section_of(setup, (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1), sheet_mm, angle),
         print_blur_px=_print_blur(scale, response),
     )
     profile = measure_gap(scale, arrises, response, arris_radius_mm=settings.arris_radius_mm)
+    shape = JointShape()
+    if pair is not None:
+        profile, shape = with_second_target(profile, arrises, pair, scale.frame, sheet_mm or 0.0)
     return Inspection(
         settings=settings,
         photo=photo,
@@ -134,8 +158,44 @@ def inspect_target(photo: Photo, sighting: TargetSighting, settings: InspectionS
         response=response,
         arrises=arrises,
         profile=profile,
+        shape=shape,
         limit=limit,
         verdict=judge(profile, limit, settings.decision),
+    )
+
+
+def _targets(photo: Photo, settings: InspectionSettings) -> tuple[TargetSighting, ...]:
+    """Return the target, and the one on the other plate where it is wanted or of use."""
+    if settings.setup.opens_in_plate_plane and not settings.two_targets:
+        return (find_target(photo),)
+    seen = find_targets(photo, expected=2 if settings.two_targets else 1)[:2]
+    if settings.two_targets and len(seen) < 2:
+        raise RetakeError(
+            "second target not found",
+            "Only one target was found in the photo, and two were announced.",
+            "Lay a target of its own number on each plate and photograph both whole, not from the side.",
+        )
+    return tuple(sorted(seen, key=lambda sighting: sighting.layout.strip_number))
+
+
+def _scale(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> ScaleMap:
+    return scale_map(
+        photo,
+        sighting,
+        print_record=settings.print_record,
+        thickness_mm=settings.target_thickness_mm,
+    )
+
+
+def _pair(
+    photo: Photo, sighting: TargetSighting, other: TargetSighting, settings: InspectionSettings
+) -> TargetPair:
+    return bundle(
+        photo,
+        (sighting, other),
+        print_records=(settings.print_record, settings.print_record),
+        thicknesses_mm=(settings.target_thickness_mm, settings.target_thickness_mm),
+        same_sheet=settings.one_sheet,
     )
 
 

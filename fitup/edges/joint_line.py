@@ -12,7 +12,8 @@ from fitup.edges.line_path import SLIM_WIDTHS_PX, PlaneView, bar_evidence, follo
 from fitup.errors import RetakeError, UsageError
 from fitup.joint import JointSetup
 from fitup.photo import Photo
-from fitup.scale import ScaleMap
+from fitup.scale import ScaleMap, TargetSighting
+from fitup.scale.saddles import project
 
 __all__ = ["JointLine", "find_joint", "line_along"]
 
@@ -79,12 +80,14 @@ def find_joint(
     from_mm: float | None = None,
     to_mm: float | None = None,
     sheet_mm: float | None = None,
+    others: tuple[TargetSighting, ...] = (),
 ) -> JointLine:
     """Find the joint beside the target.
 
     Parameters
     ----------
     setup, sheet_mm : kind of joint and sheet; lands and faces beside a gap are lines too, but no rivals of it
+    others : targets that lie elsewhere in the photo, where no joint is looked for
     points_px : (K, 2) two or more image points on the joint, given by a person; None searches by itself
     from_mm, to_mm : stretch along the target to look at [mm from the datum mark]; the whole target by default
 
@@ -101,7 +104,7 @@ def find_joint(
         raise UsageError(f"The stretch from {start:.1f} to {end:.1f} mm is too short: give at least 5 mm.")
     view = _rectified(photo, scale, start, end, guide)
     own_mm, lit = _own_width(setup, sheet_mm)
-    evidence, contrast = bar_evidence(view, lit=lit)
+    evidence, contrast = (_uncovered(found, view, scale, others) for found in bar_evidence(view, lit=lit))
     rival = 0.0
     if guide is None:
         course = long_line(evidence, view)[0]
@@ -113,7 +116,7 @@ def find_joint(
     if guide is not None:
         _believe_points(score)
     else:
-        slim = bar_evidence(view, SLIM_WIDTHS_PX, lit=lit)[0]
+        slim = _uncovered(bar_evidence(view, SLIM_WIDTHS_PX, lit=lit)[0], view, scale, others)
         slim = _away_from(slim, rows, view, SLIM_CLEAR_MM + own_mm)
         rival = max(rival, long_line(slim, view)[1])
         _believe(score, rival)
@@ -212,6 +215,23 @@ def _corridor(view: PlaneView, evidence: Array, guide: Array64) -> Array:
     y = np.interp(view.x_mm, guide[:, 0], guide[:, 1])
     near = np.abs(view.y_mm[:, None] - y) <= CORRIDOR_MM
     return np.asarray(np.where(near, evidence, 0), np.float32)
+
+
+def _uncovered(
+    evidence: Array, view: PlaneView, scale: ScaleMap, others: tuple[TargetSighting, ...]
+) -> Array:
+    """Forget evidence on other targets and close around them."""
+    column_mm = view.x_mm[1] - view.x_mm[0]
+    for other in others:
+        outline = other.layout.paper_outline_mm
+        middle = outline.mean(axis=0)
+        wider = outline + SEARCH_FROM_MM * np.sign(outline - middle)
+        mm = scale.to_mm(project(other.homography, wider))
+        cells = (mm - [view.x_mm[0], view.y_mm[0]]) / [column_mm, view.row_mm]
+        mask = np.zeros(evidence.shape, np.uint8)
+        cv2.fillPoly(mask, [np.rint(np.clip(cells, -1e4, 1e4)).astype(np.int32)], 1)
+        evidence = np.where(mask > 0, np.float32(0), evidence)
+    return evidence
 
 
 def _away_from(

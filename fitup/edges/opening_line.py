@@ -23,14 +23,21 @@ _UPWARD = (TargetOn.BASE, TargetOn.LOWER)
 
 
 def lay_opening(
-    scale: ScaleMap, line: JointLine, setup: JointSetup, sheet_mm: float
+    scale: ScaleMap,
+    line: JointLine,
+    setup: JointSetup,
+    sheet_mm: float,
+    angle_deg: tuple[float, float] | None = None,
 ) -> tuple[ScaleMap, JointLine]:
-    """Map of the opening plane, and the joint's line in it; both as given where the plates' plane opens."""
+    """Map of the opening plane, and the joint's line in it; both as given where the plates' plane opens.
+
+    `angle_deg` is a measured included angle and its standard uncertainty, instead of the one in `setup`.
+    """
     if setup.opens_in_plate_plane or setup.kind is JointKind.CORNER_HALF_OPEN:
         return scale, line
     depth = _depth_mm(setup, sheet_mm)
     foot = line.xy_mm - depth * scale.view_tangents(line.xy_mm)
-    opening = scale.onto(opening_frame(setup, _straight(foot), sheet_mm))
+    opening = scale.onto(opening_frame(setup, _straight(foot), sheet_mm, angle_deg[0] if angle_deg else None))
     seen = opening.to_mm(scale.to_px(line.xy_mm))
     laid = line_along(seen, evidence=line.evidence, rival=line.rival, given=line.given_by_person)
     return opening, laid

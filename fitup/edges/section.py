@@ -21,7 +21,7 @@ Array64 = NDArray[np.float64]
 
 UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM = 1.5, 0.75  # thin sheet, when nobody says how thin
 # Plates stand to each other as drawn within 2.5 degrees (common practice, no source), rectangular.
-U_TURN_RAD = float(np.radians(2.5) / np.sqrt(3))
+U_ANGLE_DEG = 2.5 / np.sqrt(3)
 STEEP_TANGENT = 0.47  # 25 degrees: beyond, the near plate hides the floor and the arrises' shape matters
 STEEP_CORNER_TANGENT = 0.58  # 30 degrees off the bisector
 STEEPEST_TANGENT = 2.2  # 65 degrees, for joints that can only be seen from aside
@@ -98,17 +98,26 @@ def butt_section(tangent: Array64, sheet_mm: float | None) -> Section:
     )
 
 
-def section_of(setup: JointSetup, tangent: Array64, sheet_mm: float | None) -> Section:
-    """Section of any kind of joint; kinds other than butt and seam need the sheet's thickness."""
+def section_of(
+    setup: JointSetup,
+    tangent: Array64,
+    sheet_mm: float | None,
+    angle_deg: tuple[float, float] | None = None,
+) -> Section:
+    """Section of any kind of joint; kinds other than butt and seam need the sheet's thickness.
+
+    `angle_deg` is a measured included angle and its standard uncertainty, instead of the one in `setup`.
+    """
     if setup.opens_in_plate_plane or sheet_mm is None:
         return butt_section(tangent, sheet_mm)
     plate = np.full_like(tangent, np.inf)
     land = np.full_like(tangent, sheet_mm)
     near, far, depth, slot = plate, plate, DEEP_MM, True
     near_is_base = far_is_base = False
-    far_depth = turn = 0.0
+    far_depth, turn, u_turn = 0.0, 0.0, float(np.radians(U_ANGLE_DEG))
     if setup.kind is JointKind.CORNER_FULL_OPEN:
-        turn = float(np.radians((180.0 - setup.included_angle_deg) / 2))
+        angle, u_angle = angle_deg or (setup.included_angle_deg, U_ANGLE_DEG)
+        turn, u_turn = (float(value) for value in np.radians(((180.0 - angle) / 2, u_angle / 2)))
         near = sheet_mm * (np.sin(turn) + tangent * np.cos(turn))
         far = sheet_mm * (np.sin(turn) - tangent * np.cos(turn))
         depth, slot = 0.0, False
@@ -138,7 +147,7 @@ def section_of(setup: JointSetup, tangent: Array64, sheet_mm: float | None) -> S
         steepest_tangent=(
             STEEP_CORNER_TANGENT if setup.kind is JointKind.CORNER_FULL_OPEN else STEEPEST_TANGENT
         ),
-        u_turn_rad=U_TURN_RAD,
+        u_turn_rad=u_turn,
         land_turn_rad=turn,
         slot=slot,
         near_is_base=near_is_base,

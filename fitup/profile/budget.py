@@ -15,11 +15,11 @@ from fitup.profile.arris_shading import ArrisShading
 from fitup.profile.result import Influence
 from fitup.scale import ScaleMap
 
-__all__ = ["combined", "station_noise", "uncertainty_budget", "with_noise"]
+__all__ = ["NOISE", "STEP", "combined", "station_noise", "uncertainty_budget", "with_noise"]
 
 Array64 = NDArray[np.float64]
 
-NOISE = "noise and grain"
+NOISE, STEP = "noise and grain", "step between plates"
 # Height step between clamped plates that one photo cannot see: rectangular within ±0.1 mm (common practice,
 # no source: thin sheet that is clamped flat).
 U_STEP_MM = 0.1 / np.sqrt(3)
@@ -74,7 +74,7 @@ def uncertainty_budget(
             remedy="come closer; switch off HDR and filters",
         ),
         Influence(
-            name="step between plates",
+            name=STEP,
             u_mm=U_STEP_MM * slant,
             common=True,
             remedy="photograph straight down on the joint",

@@ -1,0 +1,146 @@
+"""What a second target on the other plate adds: the step between the plates, their angle, and a base's place.
+
+With one target the far arris is taken to lie in the opening plane, and a base where the light says so. With
+two, both plates are known in space: the far arris is placed on its own plate, and the distance of an arris
+from a base is measured whatever the base looks like.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.edges import Arrises
+from fitup.joint import JointKind
+from fitup.profile.budget import NOISE, STEP, combined
+from fitup.profile.result import GapProfile, Influence
+from fitup.scale import (
+    NotMeasurable,
+    PlaneFrame,
+    SpaceLength,
+    SpacePoints,
+    TargetPair,
+    gap_and_step,
+    gap_to_plate,
+)
+
+__all__ = ["JointShape", "with_second_target"]
+
+Array64 = NDArray[np.float64]
+
+# Cold-rolled stainless sheet of this range is within some ± 0.05 mm of its nominal thickness (from memory).
+U_SHEET_MM = 0.03
+STEP_STRETCH = 10  # stations to either side: plates step and tilt slowly, and a ray's depth is noisy
+_REMEDIES = {
+    "saddles": "come closer, or use longer strips",
+    "print": "use two strips from one sheet, and check the print with a caliper (fitup target check)",
+    "thickness": "tape the strips flat and give their thickness (--thickness)",
+    "sheet": "give the sheet's measured thickness (--sheet)",
+    "lens and distance": "keep strips and joint near the middle of the frame, or make a lens profile",
+}
+_ARRIS_ROWS = (NOISE, "arris radius", "tone curve")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JointShape:
+    """How the plates lie to each other, with standard uncertainties; None where it was not measured.
+
+    `hi_lo_mm`, `u_hi_lo_mm` (N,) are the step square to the opening plane, positive where the far plate
+    stands out towards the camera. `notes` say what could not be measured in this photo, and what would help.
+    """
+
+    included_angle_deg: float | None = None
+    u_included_angle_deg: float | None = None
+    hi_lo_mm: Array64 | None = None
+    u_hi_lo_mm: Array64 | None = None
+    notes: tuple[str, ...] = ()
+
+
+def with_second_target(
+    profile: GapProfile, arrises: Arrises, pair: TargetPair, frame: PlaneFrame, sheet_mm: float
+) -> tuple[GapProfile, JointShape]:
+    """Measure again what one target could only assume; the profile as it is where two cannot tell either."""
+    section = arrises.section
+    shape = JointShape(
+        included_angle_deg=pair.included_angle_deg, u_included_angle_deg=pair.u_included_angle_deg
+    )
+    if not profile.seen.any():
+        return profile, shape
+    if section.far_is_base or section.near_is_base:
+        length = _over_base(profile, arrises, pair, sheet_mm)
+        if isinstance(length, NotMeasurable):
+            return profile, replace(shape, notes=(f"From both targets: {length.sentence}",))
+        return _from_base(profile, length, section.near_is_base), shape
+    near, far = _bounding_points(profile, section.kind, pair, sheet_mm)
+    step = gap_and_step(near, far, frame).step
+    if isinstance(step, NotMeasurable):
+        return profile, replace(shape, notes=(f"Step between the plates: {step.sentence}",))
+    hi_lo, u_hi_lo = _along(step.value_mm, profile.seen, smooth=True), _along(step.u_mm, profile.seen)
+    stepped = _with_step(profile, arrises, hi_lo, u_hi_lo)
+    return stepped, replace(shape, hi_lo_mm=hi_lo, u_hi_lo_mm=u_hi_lo)
+
+
+def _bounding_points(
+    profile: GapProfile, kind: JointKind, pair: TargetPair, sheet_mm: float
+) -> tuple[SpacePoints, SpacePoints]:
+    """Both arrises in space: each on its own plate's face, or a sheet's thickness below it."""
+    inner_near = kind in (JointKind.CORNER_FULL_OPEN, JointKind.CORNER_FLUSH, JointKind.EDGE)
+    inner_far = kind in (JointKind.CORNER_FULL_OPEN, JointKind.CORNER_HALF_OPEN)
+    near = pair.on_first(profile.near_px[profile.seen], *((sheet_mm, U_SHEET_MM) if inner_near else ()))
+    far = pair.on_second(profile.far_px[profile.seen], *((sheet_mm, U_SHEET_MM) if inner_far else ()))
+    return near, far
+
+
+def _over_base(
+    profile: GapProfile, arrises: Arrises, pair: TargetPair, sheet_mm: float
+) -> SpaceLength | NotMeasurable:
+    """Distance of the lower arris from the other plate's face, at the seen stations."""
+    section = arrises.section
+    depth = (sheet_mm, U_SHEET_MM) if section.kind is JointKind.LAP else ()
+    if section.near_is_base:
+        return gap_to_plate(pair.space, pair.on_second(profile.far_px[profile.seen], *depth), 0)
+    return gap_to_plate(pair.space, pair.on_first(profile.near_px[profile.seen], *depth), 1)
+
+
+def _from_base(profile: GapProfile, length: SpaceLength, near_is_base: bool) -> GapProfile:
+    seen = profile.seen
+    gap = _along(length.value_mm, seen)
+    rows = [row for row in profile.budget if row.name in _ARRIS_ROWS]
+    for cause, part in length.parts_mm.items():
+        if cause != "noise":
+            name = f"scale of both targets: {cause}"
+            rows.append(Influence(name=name, u_mm=_along(part, seen), common=True, remedy=_REMEDIES[cause]))
+    return _remade(profile, gap, rows, near_is_base)
+
+
+def _with_step(profile: GapProfile, arrises: Arrises, hi_lo: Array64, u_hi_lo: Array64) -> GapProfile:
+    """Place the far arris where its plate is instead of in the opening plane."""
+    assumed = arrises.section.far_depth_mm
+    gap = profile.gap_mm + (assumed + hi_lo) * arrises.tangent
+    u_mm = u_hi_lo * np.abs(arrises.tangent)
+    rows = [replace(row, u_mm=u_mm) if row.name == STEP else row for row in profile.budget]
+    return _remade(profile, gap, rows, False)
+
+
+def _remade(profile: GapProfile, gap: Array64, rows: list[Influence], near_moves: bool) -> GapProfile:
+    budget = tuple(sorted(rows, key=lambda row: -float(np.nanmean(row.u_mm))))
+    blank = np.where(profile.seen, 0.0, np.nan)
+    return replace(
+        profile,
+        gap_mm=gap + blank,
+        u_gap_mm=combined(budget) + blank,
+        near_mm=profile.far_mm - gap if near_moves else profile.near_mm,
+        far_mm=profile.far_mm if near_moves else profile.near_mm + gap,
+        budget=budget,
+    )
+
+
+def _along(values: Array64, seen: NDArray[np.bool_], *, smooth: bool = False) -> Array64:
+    """Values of the seen stations at all stations, interpolated; smoothed by a running median if wanted."""
+    if smooth:
+        padded = np.pad(values, STEP_STRETCH, mode="reflect" if len(values) > STEP_STRETCH else "edge")
+        windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * STEP_STRETCH + 1)
+        values = np.median(windows, axis=1)
+    return np.asarray(np.interp(np.arange(len(seen)), np.flatnonzero(seen), values))
