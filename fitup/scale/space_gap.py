@@ -122,7 +122,8 @@ def gap_to_plate(
     """Distance of an arris from the other plate's face, for joints without a second arris.
 
     T and inside corner: `arris` is the lower arris of the standing plate. Lap: the upper arris of the upper
-    sheet, `less_mm` its thickness. The two prints' errors of scale, each times the camera's distance, are in
+    sheet, `less_mm` its thickness. It is the distance from the plane in which the other plate's target lies:
+    a sheet that is dished at the joint shows there only, not here. The two prints' errors of scale, each times the camera's distance, are in
     it; where they are not from one sheet and not checked it is seldom measurable.
 
     Parameters
