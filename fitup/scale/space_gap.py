@@ -123,8 +123,9 @@ def gap_to_plate(
 
     T and inside corner: `arris` is the lower arris of the standing plate. Lap: the upper arris of the upper
     sheet, `less_mm` its thickness. It is the distance from the plane in which the other plate's target lies:
-    a sheet that is dished at the joint shows there only, not here. The two prints' errors of scale, each times the camera's distance, are in
-    it; where they are not from one sheet and not checked it is seldom measurable.
+    a sheet that is dished at the joint shows there only, not here. The two prints' errors of scale, each
+    times the camera's distance, are in it; where they are not from one sheet and not checked, it is seldom
+    measurable.
 
     Parameters
     ----------
