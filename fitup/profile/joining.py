@@ -150,7 +150,7 @@ def _profile(
     return GapProfile(
         station_mm=stations.station_mm,
         gap_mm=gap,
-        u_gap_mm=np.sqrt(np.sum([row.u_mm**2 for row in rows], axis=0)) + blank,
+        u_gap_mm=_root_of_squares(rows) + blank,
         near_mm=middle - gap / 2,
         far_mm=middle + gap / 2,
         near_px=stack.near_px[at] + blank[:, None],
@@ -167,6 +167,14 @@ def _profile(
     )
 
 
+def _root_of_squares(rows: Sequence[Influence]) -> Array64:
+    """Combined uncertainty, added up one by one: a sum over an array may go in another order."""
+    total = np.zeros_like(rows[0].u_mm)
+    for row in rows:
+        total = total + row.u_mm**2
+    return np.asarray(np.sqrt(total))
+
+
 def _mean(values: Array64, share: Array64) -> Array64:
     """Weighted mean over photos; one that alone saw a station is taken as it is, to the last bit."""
     return np.asarray(np.where(share > 0, np.where(share == 1, values, values * share), 0.0).sum(axis=0))
@@ -180,10 +188,7 @@ def _combined_budget(stack: Stack, share: Array64) -> tuple[Influence, ...]:
         part = np.where(share > 0, np.nan_to_num(u) * share, 0.0)
         u_mean = part.sum(axis=0) if common else np.sqrt((part**2).sum(axis=0))
         rows.append(Influence(name=name, u_mm=u_mean, common=common, remedy=stack.remedies[name]))
-    seen = share.sum(axis=0) > 0
-    return tuple(
-        sorted(rows, key=lambda row: (-float(row.u_mm[seen].mean()) if seen.any() else 0.0, row.name))
-    )
+    return tuple(rows)
 
 
 def _largest_first(rows: tuple[Influence, ...], seen: NDArray[np.bool_]) -> tuple[Influence, ...]:
