@@ -18,7 +18,14 @@ from numpy.typing import NDArray
 from fitup.edges.arris_model import edge_step
 from fitup.photo import linear_to_srgb, srgb_to_linear
 
-__all__ = ["PLAIN_RESPONSE", "CameraResponse", "contrast_curve", "estimate_response", "sharpened"]
+__all__ = [
+    "PLAIN_RESPONSE",
+    "CameraResponse",
+    "contrast_curve",
+    "estimate_response",
+    "sharpened",
+    "sound_edges",
+]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
@@ -26,6 +33,7 @@ Array64 = NDArray[np.float64]
 FIT_RESIDUAL = 0.012  # rms of the pooled edge (display-encoded, 0..1) up to which the model is believed
 U_GAP_MODELLED_PX = 0.15  # what tone and sharpening still cost a gap once modelled
 U_GAP_PLAIN_PX = 0.30  # and when only the standard curve is undone
+K_RANGE = (-0.25, 0.75)  # strength of a phone's S-shaped curve (from memory: 0 to 0.5)
 _REACH_PX = 6.0
 _FINE_PX = 0.2  # the model is drawn this fine and interpolated
 # What bilinear sampling at all phases adds: a triangle one pixel to either side.
@@ -138,7 +146,7 @@ def estimate_response(offsets_px: Array64, profiles: Array, blur_guess_px: float
     optical, radius = blur_guess_px * float(np.exp(theta[1])), float(np.exp(theta[4]))
     k, amount = float(theta[2]), float(theta[3])
     white = float(np.median(edge[-max(len(edge) // 8, 1) :]))
-    if not (residual < FIT_RESIDUAL and -0.3 <= k <= 1 and 0 <= amount <= 2 and 0.4 <= radius <= 4):
+    if not (residual < FIT_RESIDUAL and _possible(k, amount, radius)):
         return replace(PLAIN_RESPONSE, paper_white=_linear_level(white, 0.0))
     return CameraResponse(
         contrast=k,
@@ -152,21 +160,35 @@ def estimate_response(offsets_px: Array64, profiles: Array, blur_guess_px: float
     )
 
 
+def _possible(k: float, amount: float, radius: float) -> bool:
+    """Whether a phone can have this curve and sharpening; at a bound the fit only ran out of room."""
+    inside = (K_RANGE[0] < k < K_RANGE[1]) and (amount < 2) and (0.4 < radius < 4)
+    return bool(inside)
+
+
+def sound_edges(offsets: Array64, profiles: Array) -> tuple[Array64, Array64, Array64, Array64]:
+    """Profiles (K, M) of edges with sound contrast, their black and white, and where they pass half, (K,).
+
+    Encoded values; the places [px] are NaN for an edge that does not pass half of its contrast.
+    """
+    tail = max(round(2.5 / float(offsets[1] - offsets[0])), 2)
+    black = np.median(profiles[:, :tail], axis=1).astype(np.float64)
+    white = np.median(profiles[:, -tail:], axis=1).astype(np.float64)
+    good = (white - black > 0.25) & (white < 0.985) & np.isfinite(profiles).all(axis=1)
+    p, black, white = profiles[good].astype(np.float64), black[good], white[good]
+    return p, black, white, _half_level(offsets, (p - black[:, None]) / (white - black)[:, None])
+
+
 def _pooled_edge(offsets: Array64, profiles: Array) -> tuple[Array64, Array64] | None:
     """One edge from many: each moved to its own half level, scaled to common levels, binned by step.
 
     Returns the mean position and the mean value of each bin.
     """
     step = float(offsets[1] - offsets[0])
-    tail = max(round(2.5 / step), 2)
-    black = np.median(profiles[:, :tail], axis=1)
-    white = np.median(profiles[:, -tail:], axis=1)
-    good = (white - black > 0.25) & (white < 0.985) & np.isfinite(profiles).all(axis=1)
-    if good.sum() < 8:
+    p, black, white, shift = sound_edges(offsets, profiles)
+    if len(p) < 8:
         return None
-    p, black, white = profiles[good].astype(np.float64), black[good], white[good]
     share = (p - black[:, None]) / (white - black)[:, None]
-    shift = _half_level(offsets, share)
     keep = np.isfinite(shift) & (np.abs(shift - np.median(shift)) < 1.5)
     if keep.sum() < 8:
         return None

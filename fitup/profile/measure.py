@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from fitup.edges import Arrises, CameraResponse
 from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading
+from fitup.profile.band_checks import dip_missing, second_line
 from fitup.profile.budget import combined, station_noise, uncertainty_budget, with_noise
 from fitup.profile.result import GapProfile
 from fitup.profile.steadying import steadied
@@ -51,7 +52,7 @@ def measure_gap(
     near, far = arrises.near_mm + shading.near_mm, arrises.far_mm - shading.far_mm
     middle = band.points_mm((near + far) / 2)
     budget = uncertainty_budget(scale, arrises, response, shading, middle)
-    reason = _unseen(arrises, combined(budget))
+    reason = _unseen(arrises, combined(budget), response.u_gap_px * band.sample_mm)
     seen = np.array([word == "" for word in reason], dtype=bool)
     noise = station_noise(arrises)
     for _ in range(2):  # twice three stations weigh five as 1 2 3 2 1, each pass by its own agreement
@@ -78,7 +79,7 @@ def measure_gap(
     )
 
 
-def _unseen(arrises: Arrises, u_gap_mm: Array64) -> list[str]:
+def _unseen(arrises: Arrises, u_gap_mm: Array64, u_photo_mm: float) -> list[str]:
     """Why each station cannot be trusted; "" where it can. The first that applies is named."""
     fit, band = arrises.fit, arrises.band
     dip = np.abs(fit.dip)
@@ -88,13 +89,15 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64) -> list[str]:
     stray = np.abs(centre - _running_median(centre, reach)) > STRAY_MM + arrises.gap_mm / 2
     burnt = _share_burnt(arrises)
     usual = _running_median(arrises.contrast, reach)
-    faint = (dip < LEAST_DIP_SIGMAS * fit.noise) | (arrises.contrast < LEAST_CONTRAST)
+    faint = (dip < LEAST_DIP_SIGMAS * fit.noise) | (arrises.contrast < LEAST_CONTRAST) | dip_missing(arrises)
     tests = (
         ("outside photo", ~band.inside),
         ("steep view", np.abs(arrises.tangent) > arrises.section.steepest_tangent),
         ("glare", burnt > 0.5),
         ("covered", _widened((faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > COVERED_FROM))),
         ("low contrast", faint),
+        ("poor photo", np.full(len(dip), u_photo_mm > WORST_U_MM)),
+        ("second line", second_line(arrises)),
         (
             "poor fit",
             ((fit.noise > POOR_FIT * dip) & (arrises.contrast > CLEAR)) | (fit.noise > ROUGH * plates),
@@ -137,6 +140,6 @@ def _notes(arrises: Arrises, response: CameraResponse) -> tuple[str, ...]:
     notes = []
     if arrises.sheet_mm is None and np.abs(arrises.tangent).max() > 0.03:
         notes.append("The sheet's thickness is not given: at this slant the cut face costs certainty.")
-    if not response.modelled:
+    if response.note:
         notes.append(response.note)
     return tuple(notes)

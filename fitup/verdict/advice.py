@@ -15,6 +15,8 @@ _REMEDIES = {
     "covered": "clear what covers the joint",
     "glare": "move the lamp or the phone until the shine is gone",
     "low contrast": "bring more light to the joint",
+    "poor photo": "hold the phone still, and give the photo as the camera stored it",
+    "second line": "clean off the line beside the gap",
     "poor fit": "wipe the edges clean and hold the phone still",
     "outside photo": "bring the whole length into the photo",
     "steep view": "hold the phone squarely above this part",
