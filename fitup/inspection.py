@@ -38,7 +38,7 @@ from fitup.scale import (
 )
 from fitup.verdict import DecisionRule, JointVerdict, Limit, Sheet, Wire, fillable_gap, judge
 
-__all__ = ["Inspection", "InspectionSettings", "inspect", "inspect_target", "limit_of"]
+__all__ = ["Inspection", "InspectionSettings", "inspect", "inspect_target", "limit_of", "target_scale"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -116,15 +116,17 @@ def inspect_target(
     sighting: TargetSighting,
     settings: InspectionSettings,
     other: TargetSighting | None = None,
+    *,
+    elsewhere: tuple[TargetSighting, ...] = (),
 ) -> Inspection:
     """Measure and judge the joint beside one target in an opened photo, with another on the other plate.
 
-    Raises as `inspect`.
+    No joint is looked for where targets lie `elsewhere`. Raises as `inspect`.
     """
     limit, setup = limit_of(settings), settings.setup
     sheet_mm = settings.sheet.thickness_mm if settings.sheet else None
     pair = None if other is None else _pair(photo, sighting, other, settings)
-    scale = pair.first if pair else _scale(photo, sighting, settings)
+    scale = pair.first if pair else target_scale(photo, sighting, settings)
     line = find_joint(
         photo,
         scale,
@@ -133,7 +135,7 @@ def inspect_target(
         from_mm=settings.from_mm,
         to_mm=settings.to_mm,
         sheet_mm=sheet_mm,
-        others=() if other is None else (other,),
+        others=elsewhere if other is None else (other, *elsewhere),
     )
     angle = (pair.included_angle_deg, pair.u_included_angle_deg) if pair else None
     if sheet_mm is not None:
@@ -178,7 +180,8 @@ def _targets(photo: Photo, settings: InspectionSettings) -> tuple[TargetSighting
     return tuple(sorted(seen, key=lambda sighting: sighting.layout.strip_number))
 
 
-def _scale(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> ScaleMap:
+def target_scale(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> ScaleMap:
+    """Return the map of the plane of the plate on which a target lies."""
     return scale_map(
         photo,
         sighting,

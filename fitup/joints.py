@@ -7,13 +7,13 @@ seen one measures it.
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from fitup.errors import RetakeError, UsageError
-from fitup.inspection import Inspection, InspectionSettings, inspect_target, limit_of
+from fitup.inspection import Inspection, InspectionSettings, inspect, inspect_target, limit_of
 from fitup.photo import Photo, open_photo
 from fitup.scale import TargetSighting, find_targets
 
@@ -50,44 +50,65 @@ def inspect_joints(
     names = names or {}
     if len(names) > 1 and settings.points_px is not None:
         raise UsageError("the points lie on one joint: name that joint alone with --joint and --points.")
+    if not names and (settings.two_targets or not settings.setup.opens_in_plate_plane):
+        # Two strips lie on the two plates of one joint then, more often than beside two.
+        return (_whole(inspect(path, settings)),)
     photo = open_photo(path, settings.photo_limits)
-    sightings = find_targets(photo)
+    sightings = find_targets(photo, expected=max(len(names), 1))
     if names:
-        return _named(
-            photo, {seen.layout.strip_number: seen for seen in reversed(sightings)}, settings, names
-        )
+        return _named(photo, sightings, settings, names)
     if settings.points_px is not None:
         sightings = sightings[:1]
-    tried = [_one(photo, seen, settings, f"strip {seen.layout.strip_number}") for seen in sightings]
+    tried = [_one(photo, seen, sightings, settings, "") for seen in sightings]
     found = _apart([one for one in tried if one.inspection is not None])
     if not found and tried[0].fault is not None:
         raise tried[0].fault
     return tuple(sorted(found, key=lambda one: one.strip_number))
 
 
+def _whole(inspection: Inspection) -> NamedInspection:
+    number = inspection.scale.sighting.layout.strip_number
+    return NamedInspection(name=_usual_name(number), strip_number=number, inspection=inspection, fault=None)
+
+
+def _usual_name(strip_number: int) -> str:
+    return f"strip {strip_number}"
+
+
 def _named(
     photo: Photo,
-    sightings: Mapping[int, TargetSighting],
+    sightings: Sequence[TargetSighting],
     settings: InspectionSettings,
     names: Mapping[int, str],
 ) -> tuple[NamedInspection, ...]:
-    missing = sorted(set(names) - set(sightings))
+    by_number = {seen.layout.strip_number: seen for seen in reversed(sightings)}
+    missing = sorted(set(names) - set(by_number))
     if missing:
         raise RetakeError(
             "no such strip",
             f"Strip {missing[0]} of joint {names[missing[0]]} was not found in the photo.",
             "Photograph it with the whole strip in the frame, or name the strip that lies there.",
         )
-    return tuple(_one(photo, sightings[number], settings, names[number]) for number in sorted(names))
+    return tuple(
+        _one(photo, by_number[number], sightings, settings, names[number]) for number in sorted(names)
+    )
 
 
-def _one(photo: Photo, sighting: TargetSighting, settings: InspectionSettings, name: str) -> NamedInspection:
+def _one(
+    photo: Photo,
+    sighting: TargetSighting,
+    sightings: Sequence[TargetSighting],
+    settings: InspectionSettings,
+    name: str,
+) -> NamedInspection:
+    number = sighting.layout.strip_number
+    elsewhere = tuple(other for other in sightings if other is not sighting)
     try:
-        inspection, fault = inspect_target(photo, sighting, settings), None
+        inspection, fault = inspect_target(photo, sighting, settings, elsewhere=elsewhere), None
     except RetakeError as error:
         inspection, fault = None, error
     return NamedInspection(
-        name=name, strip_number=sighting.layout.strip_number, inspection=inspection, fault=fault
+        name=name or _usual_name(number), strip_number=number, inspection=inspection, fault=fault
     )
 
 

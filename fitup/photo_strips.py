@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 
 from fitup.edges import JointLine, find_joint
 from fitup.errors import FitupError, RetakeError
-from fitup.inspection import Inspection, InspectionSettings, inspect_target
+from fitup.inspection import Inspection, InspectionSettings, inspect_target, target_scale
 from fitup.photo import Photo, open_photo
-from fitup.scale import ScaleMap, TargetSighting, find_targets, scale_map
+from fitup.scale import ScaleMap, TargetSighting, find_targets
 from fitup.scale.plane import pixel_shifts
 from fitup.scale.saddles import jacobian
 from fitup.scale.strip_chain import StripLink
@@ -84,20 +84,20 @@ def measure_strips(
     Raises what `inspect_target` raises for the best seen strip; trouble with the others is a note.
     """
     best = sightings[0]
-    first = _inspect_along(photo, best, settings)
+    first = _inspect_along(photo, best, settings, sightings)
     inspections, beside = [first], [_Strip(first.scale, first.line)]
     notes = []
     for sighting in sightings[1:]:
         if not _same_way(best, sighting):
             continue
         try:
-            scale = scale_map(photo, sighting, settings.print_record, settings.target_thickness_mm)
+            scale = target_scale(photo, sighting, settings)
             strip = _Strip(scale.onto(first.scale.frame), None)
             if abs(_datum_in(first.scale, strip)[1]) > SAME_ROW_MM:
                 notes.append(_another_joint(strip.number))
                 continue
             beside.append(strip)
-            other = _inspect_along(photo, sighting, settings)
+            other = _inspect_along(photo, sighting, settings, sightings)
         except RetakeError as trouble:
             notes.append(
                 f"Nothing was measured beside strip {sighting.layout.strip_number}: {trouble.message}"
@@ -135,9 +135,12 @@ class _Strip:
         return float(point_mm @ along) if self.line is None else _foot(self.line, point_mm)
 
 
-def _inspect_along(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> Inspection:
+def _inspect_along(
+    photo: Photo, sighting: TargetSighting, settings: InspectionSettings, sightings: Sequence[TargetSighting]
+) -> Inspection:
     """Inspect beside one strip as far past its pattern as the photo shows; s counts from its datum mark."""
-    scale = scale_map(photo, sighting, settings.print_record, settings.target_thickness_mm)
+    scale = target_scale(photo, sighting, settings)
+    elsewhere = tuple(other for other in sightings if other is not sighting)
     start, end = _searched(scale)
     if end - start < LEAST_STRETCH_MM:
         raise RetakeError(
@@ -146,7 +149,15 @@ def _inspect_along(photo: Photo, sighting: TargetSighting, settings: InspectionS
             f"{sighting.layout.strip_number}.",
             "Take the photo so that strip and joint lie near the middle of the frame.",
         )
-    course = find_joint(photo, scale, from_mm=start, to_mm=end)
+    course = find_joint(
+        photo,
+        scale,
+        settings.setup,
+        from_mm=start,
+        to_mm=end,
+        sheet_mm=settings.sheet.thickness_mm if settings.sheet else None,
+        others=elsewhere,
+    )
     s = _shown(scale, course, -REACH_MM, sighting.layout.length_mm + REACH_MM)
     guide = course.at(s)[0]
     found = inspect_target(
@@ -158,6 +169,7 @@ def _inspect_along(photo: Photo, sighting: TargetSighting, settings: InspectionS
             from_mm=float(guide[0, 0]),
             to_mm=float(guide[-1, 0]),
         ),
+        elsewhere=elsewhere,
     )
     # The points are the program's own: nobody gave them.
     line = replace(found.line, evidence=course.evidence, rival=course.rival, given_by_person=False)
