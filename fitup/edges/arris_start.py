@@ -26,6 +26,10 @@ Array64 = NDArray[np.float64]
 
 PULL = 0.35  # of the core: how far from the line the gap's middle may lie
 FLANK_PX = 12.0  # plate taken into the fit on either side
+LAND_PX = 4.0  # of a land, beyond the blurred edge: farther out its light rises with the sky it sees
+# Relative rise of a land's light over its length: 1 under an even sky at the root of a square corner (the
+# other land hides half of it there); what is steeper is the edge of a shadow and says nothing of the root.
+STEEPEST_RISE = 1.0
 SLOPE_STRETCH = 10  # stations to either side that share the slope of a land's light
 NARROW = 3.5  # gap over blur sigma up to which grain can be taken for the gap
 
@@ -90,7 +94,8 @@ def _between_lands(x: Array64, profiles: Array, blur_px: float, flanks: tuple[Ar
     distances, are looked for together.
     """
     smooth = cv2.GaussianBlur(profiles, (0, 0), sigmaX=1.0, sigmaY=1.5).astype(np.float64)
-    column, width = _best_edges(np.gradient(smooth, axis=1), flanks)
+    # Edges between dark lands count as much as those of bright plates: slopes of the root of the light.
+    column, width = _best_edges(np.gradient(np.sqrt(np.maximum(smooth, 0)), axis=1), flanks)
     near = x[column]
     far = near + width
     left_px, right_px = (np.minimum(flank, FLANK_PX)[:, None] for flank in flanks)
@@ -153,12 +158,12 @@ def flattened(
         if not np.isfinite(flank).all():
             continue
         away = side * (x - edge[:, None])
-        width = np.minimum(flank - 1.5 * blur_px, 1.5 * FLANK_PX)[:, None]
-        own = (away > 2.5 * blur_px) & (away < width)
-        slope = _slope(away, flat, own)
-        flat -= (
-            np.maximum(away, 0.0) * running_median(slope, SLOPE_STRETCH)[:, None] * (away < flank[:, None])
-        )
+        width = np.minimum(flank - 1.5 * blur_px, LAND_PX + 2 * blur_px)[:, None]
+        own = (away > 2 * blur_px) & (away < width)
+        slope = _slope(away, np.log(np.maximum(flat, 1e-3)), own)
+        steady = running_median(slope, SLOPE_STRETCH)[:, None]
+        steady = np.clip(steady, -STEEPEST_RISE / flank[:, None], STEEPEST_RISE / flank[:, None])
+        flat *= np.exp(-steady * np.clip(away, 0.0, flank[:, None]))
     return flat.astype(np.float32)
 
 
@@ -212,9 +217,14 @@ def sample_weights(
 
     A land's far end is blurred into what lies beyond it, so that its last samples are left out.
     """
-    left, right = (np.minimum(np.maximum(width - 2 * blur_px, 2.0), FLANK_PX)[:, None] for width in flanks)
+    left, right = (_flank_used(width, blur_px)[:, None] for width in flanks)
     window = (x >= near[:, None] - left) & (x <= far[:, None] + right)
     return np.where(clipped > 0.2, 0, window).astype(np.float32)
+
+
+def _flank_used(width: Array64, blur_px: float) -> Array64:
+    short = np.minimum(np.maximum(width - 2 * blur_px, 2.0), LAND_PX + 2 * blur_px)
+    return np.where(np.isinf(width), FLANK_PX, short)
 
 
 def start_parameters(start: Start, priors: ArrisPriors) -> Array64:

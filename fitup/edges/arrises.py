@@ -71,7 +71,7 @@ def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: 
     weights = sample_weights(x, clipped, start.near, start.far + band_px, flanks, print_blur_px)
     counting = np.flatnonzero(weights.any(axis=0))
     used = slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
-    data = _Data(x=x[used], profiles=turned[:, used], weights=weights[:, used])
+    data = _Data(x=x[used], profiles=turned[:, used], weights=weights[:, used], lands=section.between_lands)
     fit, choice, blur = _fit(
         data, start, band_px, band_sd_px, section.face_depth_mm / band.sample_mm, print_blur_px
     )
@@ -111,6 +111,7 @@ class _Data:
     profiles: Array
     weights: Array
     slot: Slot | None = None
+    lands: bool = False
 
     def at(self, pick: NDArray[np.intp]) -> _Data:
         return replace(self, profiles=self.profiles[pick], weights=self.weights[pick])
@@ -139,10 +140,13 @@ def _fit(
     wide = (start.far - start.near > WIDE * print_blur_px) & (np.abs(start.floor - plate) > 0.3 * plate)
     if wide.sum() >= 8:
         pick = np.flatnonzero(wide)[:: max(1, int(wide.sum()) // 80)]
-        free = _priors(replace(light, floor_sd=LIT_SD + 0 * plate), band_px, band_sd_px, blur, 0.5).at(pick)
+        # A land's light rises from the gap on, which blurs an edge like a lens does: there the print's counts.
+        loose = BLUR_SD if data.lands else 0.5
+        free = _priors(replace(light, floor_sd=LIT_SD + 0 * plate), band_px, band_sd_px, blur, loose).at(pick)
         first, _ = _both_faces(data.at(pick), start.at(pick), free, iterations=5)
-        blur = float(np.median(first.blur_px))
-        blur_sd = max(POOLED_BLUR_SD, 1.5 * spread_of(np.log(first.blur_px)) / np.sqrt(len(pick) / 8))
+        if not data.lands:
+            blur = float(np.median(first.blur_px))
+            blur_sd = max(POOLED_BLUR_SD, 1.5 * spread_of(np.log(first.blur_px)) / np.sqrt(len(pick) / 8))
         light = pooled_light(light, first, start, pick)
     priors = _priors(light, band_px, band_sd_px, blur, blur_sd)
     fit, choice = _both_faces(data, start, priors, iterations=6)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fitup.edges import Arrises
 from fitup.joint import JointKind
-from fitup.profile.budget import NOISE, STEP, combined
+from fitup.profile.budget import NOISE, STEP, U_STEP_MM, combined
 from fitup.profile.result import GapProfile, Influence
 from fitup.scale import (
     NotMeasurable,
@@ -78,7 +78,7 @@ def with_second_target(
     if isinstance(step, NotMeasurable):
         return profile, replace(shape, notes=(f"Step between the plates: {step.sentence}",))
     hi_lo, u_hi_lo = _along(step.value_mm, profile.seen, smooth=True), _along(step.u_mm, profile.seen)
-    stepped = _with_step(profile, arrises, hi_lo, u_hi_lo)
+    stepped = _with_step(profile, arrises, *_with_usual(hi_lo, u_hi_lo, -section.far_depth_mm))
     return stepped, replace(shape, hi_lo_mm=hi_lo, u_hi_lo_mm=u_hi_lo)
 
 
@@ -113,6 +113,12 @@ def _from_base(profile: GapProfile, length: SpaceLength, near_is_base: bool) -> 
             name = f"scale of both targets: {cause}"
             rows.append(Influence(name=name, u_mm=_along(part, seen), common=True, remedy=_REMEDIES[cause]))
     return _remade(profile, gap, rows, near_is_base)
+
+
+def _with_usual(hi_lo: Array64, u_hi_lo: Array64, usual_mm: float) -> tuple[Array64, Array64]:
+    """Weigh a measured step with what clamped plates usually keep: a coarse measurement tells little more."""
+    share = U_STEP_MM**2 / (U_STEP_MM**2 + u_hi_lo**2)
+    return usual_mm + share * (hi_lo - usual_mm), np.sqrt(share) * u_hi_lo
 
 
 def _with_step(profile: GapProfile, arrises: Arrises, hi_lo: Array64, u_hi_lo: Array64) -> GapProfile:
