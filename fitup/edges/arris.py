@@ -24,12 +24,12 @@ from fitup.edges.arris_model import (
     NEAR,
     RIGHT,
     WIDTH,
+    ProfileModel,
     evaluate,
     jacobian,
 )
-from fitup.edges.slot_model import Slot
 
-__all__ = ["ArrisFit", "ArrisPriors", "fit_arrises"]
+__all__ = ["ArrisFit", "ArrisPriors", "fit_arrises", "joined"]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
@@ -117,6 +117,23 @@ class ArrisFit:
         return ArrisFit(**arrays, variance_parts=parts, grain_factor=self.grain_factor)
 
 
+def joined(parts: list[tuple[NDArray[np.intp], ArrisFit]]) -> ArrisFit:
+    """Return the fits of some stations each, with the stations' numbers, as one fit in the stations' order."""
+    order = np.argsort(np.concatenate([pick for pick, _ in parts]))
+    fits = [fit for _, fit in parts]
+
+    def put(arrays: list[Array64]) -> Array64:
+        return np.asarray(np.concatenate(arrays)[order])
+
+    names = [n for n in ArrisFit.__dataclass_fields__ if n not in ("variance_parts", "grain_factor")]
+    arrays = {name: put([getattr(fit, name) for fit in fits]) for name in names}
+    return ArrisFit(
+        **arrays,
+        variance_parts={k: put([fit.variance_parts[k] for fit in fits]) for k in fits[0].variance_parts},
+        grain_factor=max(fit.grain_factor for fit in fits),
+    )
+
+
 def fit_arrises(
     x_px: Array64,
     profiles: Array,
@@ -126,7 +143,7 @@ def fit_arrises(
     *,
     noise_floor: float = 1e-3,
     iterations: int = 6,
-    slot: Slot | None = None,
+    slot: ProfileModel | None = None,
 ) -> ArrisFit:
     """Fit all stations at once.
 
@@ -208,7 +225,7 @@ def _stack(priors: ArrisPriors) -> tuple[Array, Array]:
 
 
 def _normal_equations(
-    x: Array, y: Array, weights: Array, theta: Array, mean: Array, slot: Slot | None
+    x: Array, y: Array, weights: Array, theta: Array, mean: Array, slot: ProfileModel | None
 ) -> _Equations:
     model, derivative = jacobian(x, theta) if slot is None else slot.jacobian(x, theta)
     residual = y - model
@@ -269,7 +286,7 @@ def _result(
     state: _Equations,
     precision: Array,
     noise_floor: float,
-    slot: Slot | None,
+    slot: ProfileModel | None,
 ) -> ArrisFit:
     noise = np.maximum(state.residual_sd, noise_floor).astype(np.float64)
     whole = state.total(precision, np.asarray(noise, np.float32)).astype(np.float64)
@@ -314,11 +331,13 @@ def _grain_factor(residual: NDArray[np.floating], weights: Array, lags: int = 6)
     return float(np.sqrt(1 + 2 * max(total, 0.0)))
 
 
-def _light(x: NDArray[np.floating], theta: NDArray[np.floating], slot: Slot | None) -> NDArray[np.floating]:
+def _light(
+    x: NDArray[np.floating], theta: NDArray[np.floating], slot: ProfileModel | None
+) -> NDArray[np.floating]:
     return evaluate(x, theta)[0] if slot is None else slot.evaluate(x, theta)
 
 
-def _dip(theta: Array64, slot: Slot | None) -> Array64:
+def _dip(theta: Array64, slot: ProfileModel | None) -> Array64:
     """How far the fitted profile falls below (rises above: negative) the nearer plate inside the gap."""
     inside = theta[:, NEAR, None] + theta[:, WIDTH, None] * np.array([0.1, 0.3, 0.5, 0.7, 0.9])
     light = _light(inside, theta, slot)

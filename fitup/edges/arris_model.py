@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Protocol
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,6 +17,7 @@ __all__ = [
     "PARAMETERS",
     "RIGHT",
     "WIDTH",
+    "ProfileModel",
     "edge_step",
     "evaluate",
     "jacobian",
@@ -24,6 +27,19 @@ __all__ = [
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
+
+
+class ProfileModel(Protocol):
+    """Another light across a joint with the same parameters, for sections of other kinds."""
+
+    def evaluate(self, x: NDArray[np.floating], theta: NDArray[np.floating]) -> NDArray[np.floating]:
+        """Light (N, M) at positions (M,) [px] for parameters (N, 8)."""
+        ...
+
+    def jacobian(self, x: NDArray[np.float32], theta: NDArray[np.float32]) -> tuple[Array, Array]:
+        """Light (N, M) and its derivatives (N, 8, M)."""
+        ...
+
 
 # Columns of the parameter array. The near arris is the one on the side where the face is NOT seen; callers
 # that see the other face hand in mirrored profiles.

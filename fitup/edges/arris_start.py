@@ -13,7 +13,9 @@ from fitup.edges.arris import ArrisPriors
 __all__ = [
     "NARROW",
     "Start",
+    "flank_used",
     "flattened",
+    "near_edges",
     "running_median",
     "sample_weights",
     "smooth_along",
@@ -217,12 +219,23 @@ def sample_weights(
 
     A land's far end is blurred into what lies beyond it, so that its last samples are left out.
     """
-    left, right = (_flank_used(width, blur_px)[:, None] for width in flanks)
+    left, right = (flank_used(width, blur_px)[:, None] for width in flanks)
     window = (x >= near[:, None] - left) & (x <= far[:, None] + right)
     return np.where(clipped > 0.2, 0, window).astype(np.float32)
 
 
-def _flank_used(width: Array64, blur_px: float) -> Array64:
+def near_edges(x: Array64, profiles: Array, flank_px: Array64) -> Array64:
+    """Place (N,) [px] of the near arris alone: the light falls, a land's width behind another edge."""
+    smooth = cv2.GaussianBlur(profiles, (0, 0), sigmaX=1.0, sigmaY=1.5).astype(np.float64)
+    slope = np.gradient(np.sqrt(np.maximum(smooth, 0)), axis=1)
+    scale = np.percentile(np.abs(slope), 90, axis=1, keepdims=True) + 1e-6
+    falls = np.sqrt(np.clip(-slope / scale, 0, 4))
+    outer = _shifted(np.sqrt(np.clip(np.abs(slope) / scale, 0, 4)), -flank_px)
+    return np.asarray(x[(falls + outer).argmax(axis=1)])
+
+
+def flank_used(width: Array64, blur_px: float) -> Array64:
+    """How much of a flank (N,) [px] is taken into the fit: a land only close to the gap."""
     short = np.minimum(np.maximum(width - 2 * blur_px, 2.0), LAND_PX + 2 * blur_px)
     return np.where(np.isinf(width), FLANK_PX, short)
 

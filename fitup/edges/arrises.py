@@ -8,13 +8,14 @@ face the camera sees is always on the right.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from fitup.edges.arris import ArrisFit, ArrisPriors, fit_arrises
-from fitup.edges.arris_model import FACE, RIGHT, WIDTH, profile_model
+from fitup.edges.arris_model import FACE, RIGHT, WIDTH, ProfileModel, profile_model
 from fitup.edges.arris_start import (
     NARROW,
     Start,
@@ -27,9 +28,10 @@ from fitup.edges.arris_start import (
 )
 from fitup.edges.arrises_result import Arrises
 from fitup.edges.band import Band
+from fitup.edges.end_face import fit_end_face
+from fitup.edges.end_face_model import EndFace
 from fitup.edges.joint_light import LIT_SD, Light, expected_light, pooled_light, spread_of
 from fitup.edges.section import Section
-from fitup.edges.slot_model import Slot
 
 __all__ = ["find_arrises"]
 
@@ -62,19 +64,13 @@ def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: 
     clipped = np.where(face_far[:, None], band.clipped, band.clipped[:, ::-1])
     x = band.n_mm / band.sample_mm
     flanks = _turned_flanks(section, face_far, band.sample_mm)
-    start = start_values(x, turned, print_blur_px, CORE_MM / band.sample_mm, flanks)
-    if section.between_lands:
-        turned = flattened(x, turned, start, flanks, print_blur_px)
-    slope = np.abs(section.tangent) / band.sample_mm
-    band_px = section.face_depth_mm * slope
-    band_sd_px = np.hypot(section.u_face_depth_mm * slope, np.minimum(KNOWN_BAND_SD_PX, 0.2 * band_px))
-    weights = sample_weights(x, clipped, start.near, start.far + band_px, flanks, print_blur_px)
-    counting = np.flatnonzero(weights.any(axis=0))
-    used = slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
-    data = _Data(x=x[used], profiles=turned[:, used], weights=weights[:, used], lands=section.between_lands)
-    fit, choice, blur = _fit(
-        data, start, band_px, band_sd_px, section.face_depth_mm / band.sample_mm, print_blur_px
+    seen = _Seen(
+        x=x, profiles=turned, clipped=clipped, flanks=flanks, sample_mm=band.sample_mm, blur_px=print_blur_px
     )
+    if section.shows_end_face:
+        data, start, fit, choice, blur = _fit_end_face(seen, section)
+    else:
+        data, start, fit, choice, blur = _fit_plates(seen, section)
     parts = fit.variance_parts | {"face": fit.variance_parts["face"] + choice}
     near, far = fit.near_px, fit.far_px
     near, far = np.where(face_far, near, -far), np.where(face_far, far, -near)
@@ -95,6 +91,48 @@ def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: 
     )
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Seen:
+    """Profiles (N, M), turned so that the seen face is on the right, with what is known of the view."""
+
+    x: Array64
+    profiles: Array
+    clipped: Array
+    flanks: tuple[Array64, Array64]
+    sample_mm: float
+    blur_px: float
+
+
+_Found: TypeAlias = "tuple[_Data, Start, ArrisFit, Array64, float]"
+
+
+def _fit_plates(seen: _Seen, section: Section) -> _Found:
+    """Plates or lands on both sides, and at most a thin band of one cut face between them."""
+    x, blur_px, turned = seen.x, seen.blur_px, seen.profiles
+    start = start_values(x, turned, blur_px, CORE_MM / seen.sample_mm, seen.flanks)
+    if section.between_lands:
+        turned = flattened(x, turned, start, seen.flanks, blur_px)
+    slope = np.abs(section.tangent) / seen.sample_mm
+    band_px = section.face_depth_mm * slope
+    band_sd_px = np.hypot(section.u_face_depth_mm * slope, np.minimum(KNOWN_BAND_SD_PX, 0.2 * band_px))
+    weights = sample_weights(x, seen.clipped, start.near, start.far + band_px, seen.flanks, blur_px)
+    counting = np.flatnonzero(weights.any(axis=0))
+    used = slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
+    data = _Data(x=x[used], profiles=turned[:, used], weights=weights[:, used], lands=section.between_lands)
+    depth_px = section.face_depth_mm / seen.sample_mm
+    return data, start, *_fit(data, start, band_px, band_sd_px, depth_px, blur_px)
+
+
+def _fit_end_face(seen: _Seen, section: Section) -> _Found:
+    """The far plate's end face fills the gap, lit through the gap alone."""
+    model = EndFace.matte(float(np.median(section.tangent)))
+    fit, start, weights = fit_end_face(
+        seen.x, seen.profiles, seen.clipped, model, seen.flanks, seen.sample_mm, seen.blur_px
+    )
+    data = _Data(x=seen.x, profiles=seen.profiles, weights=weights, slot=model, lands=True)
+    return data, start, fit, np.zeros(len(start.near)), seen.blur_px
+
+
 def _turned_flanks(
     section: Section, face_far: NDArray[np.bool_], sample_mm: float
 ) -> tuple[Array64, Array64]:
@@ -110,7 +148,7 @@ class _Data:
     x: Array64
     profiles: Array
     weights: Array
-    slot: Slot | None = None
+    slot: ProfileModel | None = None
     lands: bool = False
 
     def at(self, pick: NDArray[np.intp]) -> _Data:
@@ -140,7 +178,7 @@ def _fit(
     wide = (start.far - start.near > WIDE * print_blur_px) & (np.abs(start.floor - plate) > 0.3 * plate)
     if wide.sum() >= 8:
         pick = np.flatnonzero(wide)[:: max(1, int(wide.sum()) // 80)]
-        # A land's light rises from the gap on, which blurs an edge like a lens does: there the print's counts.
+        # A land's light rises from the gap on, which looks like blur: there the print's counts.
         loose = BLUR_SD if data.lands else 0.5
         free = _priors(replace(light, floor_sd=LIT_SD + 0 * plate), band_px, band_sd_px, blur, loose).at(pick)
         first, _ = _both_faces(data.at(pick), start.at(pick), free, iterations=5)

@@ -78,6 +78,11 @@ class Section:
         return self.kind in (JointKind.BUTT, JointKind.SEAM)
 
     @property
+    def shows_end_face(self) -> bool:
+        """True where the far plate's end face fills what is seen of the gap."""
+        return self.slot and not (self.near_is_base or self.far_is_base)
+
+    @property
     def between_lands(self) -> bool:
         """True where a flank ends within the band."""
         return bool(np.isfinite(self.near_flank_mm).any() or np.isfinite(self.far_flank_mm).any())

@@ -31,6 +31,8 @@ def turned_arris_shading(arrises: Arrises, radius_mm: float) -> ArrisShading:
     section = arrises.section
     near, u_near = _displacement(section.near_view_rad)
     far, u_far = _displacement(section.far_view_rad)
+    if section.shows_end_face:  # both faces of the far arris are seen, and its rim glints somewhere between
+        far = np.zeros_like(far)
     near, u_near = (np.where(section.near_is_base, 0.0, value) for value in (near, u_near))
     far, u_far = (np.where(section.far_is_base, 0.0, value) for value in (far, u_far))
     u_gap = radius_mm * np.hypot(U_RADIUS * (near + far), np.hypot(u_near, u_far))
