@@ -224,14 +224,17 @@ def sample_weights(
     return np.where(clipped > 0.2, 0, window).astype(np.float32)
 
 
-def near_edges(x: Array64, profiles: Array, flank_px: Array64) -> Array64:
+def near_edges(x: Array64, profiles: Array, flank_px: Array64, reach_px: float) -> Array64:
     """Place (N,) [px] of the near arris alone: the light falls, a land's width behind another edge."""
     smooth = cv2.GaussianBlur(profiles, (0, 0), sigmaX=1.0, sigmaY=1.5).astype(np.float64)
     slope = np.gradient(np.sqrt(np.maximum(smooth, 0)), axis=1)
     scale = np.percentile(np.abs(slope), 90, axis=1, keepdims=True) + 1e-6
     falls = np.sqrt(np.clip(-slope / scale, 0, 4))
     outer = _shifted(np.sqrt(np.clip(np.abs(slope) / scale, 0, 4)), -flank_px)
-    return np.asarray(x[(falls + outer).argmax(axis=1)])
+    score = (falls + outer) * np.exp(-0.5 * (x / reach_px) ** 2)  # the line was found with care: stay near it
+    usual = running_median(x[score.argmax(axis=1)], SLOPE_STRETCH)
+    close = np.abs(x - usual[:, None]) <= reach_px / 2
+    return np.asarray(x[np.where(close, score, -np.inf).argmax(axis=1)])
 
 
 def flank_used(width: Array64, blur_px: float) -> Array64:

@@ -1,7 +1,7 @@
 """Fit of a gap in which the far plate's end face is seen: flush corners and edge joints.
 
 The end face may be as bright as the plates, so that the gap shows as a shade beside the near arris and
-nothing more. Where such a fit begins decides where it ends: it starts from several widths, and the best counts.
+nothing more. Where such a fit begins decides where it ends: it starts from several widths, the best counts.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 FIRST_WIDTHS_MM = (0.12, 0.25, 0.4, 0.7, 1.1)
+LINE_MM = 0.6  # how far from the line that was found the near arris is expected
 FIRST_WINDOW_MM = 1.5  # behind the near arris: the widest of them and some of the plate
 BEHIND_PX = 8.0  # of the far plate's face, taken into the last fit
 FLOOR_SHARE, FLOOR_SD = 0.02, 0.05
@@ -40,7 +41,7 @@ def fit_end_face(
 
     Returns the fit, the start values of its best beginning, and the samples' weights (N, M) of the last fit.
     """
-    near = near_edges(x, profiles, flanks[0])
+    near = near_edges(x, profiles, flanks[0], LINE_MM / sample_mm)
     left, right = _levels(x, profiles, near, flanks[0], sample_mm)
     priors = _priors(left, right, blur_px)
     before = near[:, None] - flank_used(flanks[0], blur_px)[:, None]
