@@ -19,6 +19,7 @@ __all__ = ["measure_gap"]
 Array64 = NDArray[np.float64]
 
 LEAST_DIP_SIGMAS = 5.0  # dip of the profile over its noise
+LEAST_DIP_SIGMAS_OF_LANDS = 3.0  # lands are rough and rise in light, which counts as noise
 LEAST_CONTRAST = 0.04  # dip as a share of the plates' light
 POOR_FIT = 0.25  # residual as a share of the dip
 CLEAR = 0.4  # contrast from which the profile must fit as one of plate, gap and plate; a hairline is faint
@@ -89,7 +90,8 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64, u_photo_mm: float) -> list[str]
     stray = np.abs(centre - _running_median(centre, reach)) > STRAY_MM + arrises.gap_mm / 2
     burnt = _share_burnt(arrises)
     usual = _running_median(arrises.contrast, reach)
-    faint = (dip < LEAST_DIP_SIGMAS * fit.noise) | (arrises.contrast < LEAST_CONTRAST) | dip_missing(arrises)
+    sigmas = LEAST_DIP_SIGMAS if arrises.section.in_plate_plane else LEAST_DIP_SIGMAS_OF_LANDS
+    faint = (dip < sigmas * fit.noise) | (arrises.contrast < LEAST_CONTRAST) | dip_missing(arrises)
     tests = (
         ("outside photo", ~band.inside),
         ("steep view", np.abs(arrises.tangent) > arrises.section.steepest_tangent),

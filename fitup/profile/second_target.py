@@ -32,6 +32,7 @@ Array64 = NDArray[np.float64]
 
 # Cold-rolled stainless sheet of this range is within some ± 0.05 mm of its nominal thickness (from memory).
 U_SHEET_MM = 0.03
+CONFLICT = 2.0  # of both readings' standard uncertainty, from which they disagree
 STEP_STRETCH = 10  # stations to either side: plates step and tilt slowly, and a ray's depth is noisy
 _REMEDIES = {
     "saddles": "come closer, or use longer strips",
@@ -69,7 +70,7 @@ def with_second_target(
     if not profile.seen.any():
         return profile, shape
     if section.far_is_base or section.near_is_base:
-        length = _over_base(profile, arrises, pair, sheet_mm)
+        length = _over_base(profile, arrises, pair, frame)
         if isinstance(length, NotMeasurable):
             return profile, replace(shape, notes=(f"From both targets: {length.sentence}",))
         return _from_base(profile, length, section.near_is_base), shape
@@ -94,24 +95,48 @@ def _bounding_points(
 
 
 def _over_base(
-    profile: GapProfile, arrises: Arrises, pair: TargetPair, sheet_mm: float
+    profile: GapProfile, arrises: Arrises, pair: TargetPair, frame: PlaneFrame
 ) -> SpaceLength | NotMeasurable:
-    """Distance of the lower arris from the other plate's face, at the seen stations."""
-    section = arrises.section
-    depth = (sheet_mm, U_SHEET_MM) if section.kind is JointKind.LAP else ()
-    if section.near_is_base:
-        return gap_to_plate(pair.space, pair.on_second(profile.far_px[profile.seen], *depth), 0)
-    return gap_to_plate(pair.space, pair.on_first(profile.near_px[profile.seen], *depth), 1)
+    """Distance of the lower arris from the other plate's face, at the seen stations.
+
+    A standing plate's arris lies in its face. An upper sheet may be dished at the joint, so that its lower
+    arris is taken where it is seen in the plane of the end faces, however deep below the face that is.
+    """
+    seen, lap = profile.seen, arrises.section.kind is JointKind.LAP
+    if not arrises.section.near_is_base:
+        px, depth = profile.near_px[seen], -_height(arrises, frame, profile.near_mm)[seen]
+        return gap_to_plate(pair.space, pair.on_first(px, depth, U_SHEET_MM if lap else 0.0), 1)
+    if not lap:
+        return gap_to_plate(pair.space, pair.on_second(profile.far_px[seen]), 0)
+    height = pair.on_first(profile.far_px[seen], -_height(arrises, frame, profile.far_mm)[seen], U_SHEET_MM)
+    return gap_to_plate(pair.space, height, 0)
+
+
+def _height(arrises: Arrises, frame: PlaneFrame, n_mm: Array64) -> Array64:
+    """Height (N,) over the first plate's face of points at n (N,) across the opening plane [mm]."""
+    return frame.to_space(arrises.band.points_mm(n_mm))[:, 2]
 
 
 def _from_base(profile: GapProfile, length: SpaceLength, near_is_base: bool) -> GapProfile:
     seen = profile.seen
     gap = _along(length.value_mm, seen)
+    # A base that is bent at the joint is not where its target says, and then the light tells otherwise.
+    apart = np.abs(np.where(seen, profile.gap_mm, gap) - gap)
+    u_both = np.hypot(np.where(seen, profile.u_gap_mm, 0.0), _along(length.u_mm, seen))
+    conflict = np.where(apart > CONFLICT * u_both, apart / 2, 0.0)
     rows = [row for row in profile.budget if row.name in _ARRIS_ROWS]
     for cause, part in length.parts_mm.items():
         if cause != "noise":
             name = f"scale of both targets: {cause}"
             rows.append(Influence(name=name, u_mm=_along(part, seen), common=True, remedy=_REMEDIES[cause]))
+    rows.append(
+        Influence(
+            name="targets against light",
+            u_mm=conflict,
+            common=False,
+            remedy="look whether a plate is bent or something lies at the joint",
+        )
+    )
     return _remade(profile, gap, rows, near_is_base)
 
 
