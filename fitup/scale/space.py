@@ -98,7 +98,7 @@ class PairSpace:
         self,
         index: int,
         points_px: ArrayLike,
-        depth_mm: float = 0.0,
+        depth_mm: float | Array = 0.0,
         u_depth_mm: float = 0.0,
         covariance_px: ArrayLike | None = None,
         lens_fields: Array | None = None,
@@ -109,7 +109,7 @@ class PairSpace:
         ----------
         index : 0 the first plate, 1 the second
         points_px : (N, 2) ideal image points
-        depth_mm, u_depth_mm : below the plate's face, and its standard uncertainty
+        depth_mm, u_depth_mm : below the plate's face, one or (N,), and its standard uncertainty
         covariance_px : (N, 2, 2) of the image points, none by default
         lens_fields : (K, N, 2) shift of the image points by each term of the lens's influence
         """
