@@ -12,8 +12,7 @@ from fitup.edges.line_path import SLIM_WIDTHS_PX, PlaneView, bar_evidence, follo
 from fitup.errors import RetakeError, UsageError
 from fitup.joint import JointSetup
 from fitup.photo import Photo
-from fitup.scale import ScaleMap, TargetSighting
-from fitup.scale.saddles import project
+from fitup.scale import ScaleMap, TargetSighting, rectified
 
 __all__ = ["JointLine", "find_joint", "line_along"]
 
@@ -191,8 +190,7 @@ def _rectified(photo: Photo, scale: ScaleMap, start: float, end: float, guide: A
     rows = int((high - low) / row_mm)
     column_mm = (end - start) / (columns * fold)
     to_plane = np.array([[column_mm, 0, start + column_mm / 2], [0, row_mm, low], [0, 0, 1]])
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    full = cv2.warpPerspective(photo.grey8, scale.homography @ to_plane, (columns * fold, rows), flags=flags)
+    full = rectified(photo.grey8, scale, to_plane, (columns * fold, rows))
     grey = cv2.resize(full, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
     x = np.asarray(start + (np.arange(columns) + 0.5) * column_mm * fold, np.float64)
     y = np.asarray(low + np.arange(rows) * row_mm, np.float64)
@@ -226,7 +224,7 @@ def _uncovered(
         outline = other.layout.paper_outline_mm
         middle = outline.mean(axis=0)
         wider = outline + SEARCH_FROM_MM * np.sign(outline - middle)
-        mm = scale.to_mm(project(other.homography, wider))
+        mm = scale.to_mm(other.to_px(wider))
         cells = (mm - [view.x_mm[0], view.y_mm[0]]) / [column_mm, view.row_mm]
         mask = np.zeros(evidence.shape, np.uint8)
         cv2.fillPoly(mask, [np.rint(np.clip(cells, -1e4, 1e4)).astype(np.int32)], 1)

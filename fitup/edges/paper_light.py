@@ -32,7 +32,7 @@ _ROUNDS = 6
 def paper_slope(photo: Photo, sighting: TargetSighting, response: CameraResponse) -> float:
     """Relative change of the paper's light per mm towards the joint; NaN where the rim cannot be read."""
     places = _rim_places(sighting.layout.length_mm, sighting.layout.width_mm, sighting.layout.pitch_mm)
-    uv, encoded = _seen(photo, sighting.homography, places)
+    uv, encoded = _seen(photo, sighting, places)
     size = np.array([photo.width_px, photo.height_px])
     use = ((uv > 2) & (uv < size - 3)).all(axis=1) & (encoded < _BURNT) & (encoded > 0)
     if use.sum() < _LEAST_PATCHES:
@@ -53,12 +53,11 @@ def _rim_places(length_mm: float, width_mm: float, pitch_mm: float) -> Array64:
     return np.concatenate(rows)
 
 
-def _seen(photo: Photo, homography: Array64, places: Array64) -> tuple[Array64, Array64]:
+def _seen(photo: Photo, sighting: TargetSighting, places: Array64) -> tuple[Array64, Array64]:
     """Pixels (K, 2) of the places and the median of a patch around each, display-encoded 0..1."""
     patch = np.stack(np.meshgrid(_PATCH_MM, _PATCH_MM), axis=-1).reshape(-1, 2)
     mm = places[:, None, :] + patch
-    across = np.concatenate((mm, np.ones((*mm.shape[:2], 1))), axis=2) @ homography.T
-    uv = across[..., :2] / across[..., 2:]
+    uv = sighting.to_px(mm)
     values = cv2.remap(
         photo.grey8, uv[..., 0].astype(np.float32), uv[..., 1].astype(np.float32), cv2.INTER_LINEAR
     )

@@ -10,25 +10,29 @@ from numpy.typing import ArrayLike, NDArray
 
 from fitup.errors import UsageError
 from fitup.photo import Photo
+from fitup.scale.bow import bow_field
 from fitup.scale.bundle_fit import BundleFit, PrintedPlane, fit_planes
 from fitup.scale.finding import TargetSighting
-from fitup.scale.focal import camera_prior, open_prior
+from fitup.scale.focal import camera_prior, lens_prior, open_prior
+from fitup.scale.lens import Optics
+from fitup.scale.lens_choice import LensChoice
+from fitup.scale.lens_term import LensTerm, lens_term
 from fitup.scale.opening import PlaneFrame
 from fitup.scale.print_check import DEFAULT_PRINT_U_RELATIVE, PrintRecord
 from fitup.scale.saddles import jacobian, project
 from fitup.scale.scale_map import (
-    CORNER_DISTORTION,
     FITTED_SHARE,
     FOCAL_CONFLICT,
+    LENS_CONTRADICTED,
     SAME_FIT,
     SAME_FIT_PX,
     STRETCH_CONFLICT,
     U_PAPER,
     ScaleMap,
-    bow_field,
-    distortion_fields,
+    ideal_saddles,
     map_of_fit,
     no_pose,
+    optics_of,
     print_of,
     target_thickness,
 )
@@ -85,12 +89,12 @@ class TargetPair:
 
     def ray(self, points_px: ArrayLike) -> tuple[Array, Array]:
         """Camera's place (3,) and unit directions (..., 3) in which image points (..., 2) are seen."""
-        return self.space.ray(points_px)
+        return self.space.ray(self.first.to_ideal_px(points_px))
 
     def on_first(
         self,
         points_px: ArrayLike,
-        depth_mm: float = 0.0,
+        depth_mm: float | Array = 0.0,
         u_depth_mm: float = 0.0,
         covariance_px: ArrayLike | None = None,
     ) -> SpacePoints:
@@ -103,7 +107,7 @@ class TargetPair:
     def on_second(
         self,
         points_px: ArrayLike,
-        depth_mm: float = 0.0,
+        depth_mm: float | Array = 0.0,
         u_depth_mm: float = 0.0,
         covariance_px: ArrayLike | None = None,
     ) -> SpacePoints:
@@ -111,12 +115,10 @@ class TargetPair:
         return self._on(1, points_px, depth_mm, u_depth_mm, covariance_px)
 
     def _on(
-        self, index: int, points_px: ArrayLike, depth: float, u_depth: float, noise: ArrayLike | None
+        self, index: int, points_px: ArrayLike, depth: float | Array, u_depth: float, noise: ArrayLike | None
     ) -> SpacePoints:
-        px = np.asarray(points_px, dtype=np.float64)
-        share = _lens_share(self.first.camera_known)
-        fields = share * distortion_fields(px, self.first.size_px)
-        return self.space.on_plate(index, px, depth, u_depth, noise, fields)
+        px = self.first.to_ideal_px(points_px)
+        return self.space.on_plate(index, px, depth, u_depth, noise, self.first.lens_term.fields(px))
 
 
 def bundle(
@@ -125,6 +127,7 @@ def bundle(
     print_records: tuple[PrintRecord | None, PrintRecord | None] = (None, None),
     thicknesses_mm: tuple[float | None, float | None] = (None, None),
     same_sheet: bool = False,
+    lens: LensChoice | None = None,
 ) -> TargetPair:
     """Fit the planes of two targets together, with one camera.
 
@@ -133,6 +136,7 @@ def bundle(
     sightings : two; the first one's plate gives the frame
     print_records, thicknesses_mm : of each target, as for `scale_map`
     same_sheet : both strips were cut from one print; two strips with one print record are so anyhow
+    lens : the photo's lens profile, as for `scale_map`
 
     Raises UsageError for other than two targets or an impossible thickness, RetakeError where no camera fits.
     """
@@ -142,13 +146,24 @@ def bundle(
     thicknesses = [
         target_thickness(*each) for each in zip(sightings, print_records, thicknesses_mm, strict=True)
     ]
-    planes = tuple(_printed(*each) for each in zip(sightings, print_records, thicknesses, strict=True))
-    fit, source, known = _fit(photo, planes, _shared(print_records, np.sqrt(2.0), same))
-    taken_up = _lens_taken_up(planes, fit, (photo.width_px, photo.height_px))
+    stretches = _shared(print_records, np.sqrt(2.0), same)
+    size = (photo.width_px, photo.height_px)
+    profile, notes = (None, ()) if lens is None else (lens.profile, lens.notes)
+    optics = None if profile is None else optics_of(photo, sightings[0], profile)
+    planes = _printed(sightings, print_records, thicknesses, optics)
+    fit, source, known = _fit(photo, planes, stretches, optics)
+    if profile is not None and not known:
+        profile, optics, notes = None, None, (*notes, LENS_CONTRADICTED)
+        planes = _printed(sightings, print_records, thicknesses, None)
+        fit, source, known = _fit(photo, planes, stretches, None)
+    term, taken_up = _lens_taken_up(planes, fit, size, known, optics)
     first, second = (
         replace(
-            map_of_fit(photo, sighting, record, thickness, fit.plane(k, thickness), source, known),
+            map_of_fit(photo, sighting, record, thickness, fit.plane(k, thickness), source, known, optics),
+            lens_term=term,
             distortion_response=taken_up[:, fit.own(k)],
+            lens=profile,
+            notes=notes,
         )
         for k, (sighting, record, thickness) in enumerate(
             zip(sightings, print_records, thicknesses, strict=True)
@@ -162,14 +177,19 @@ def bundle(
     )
 
 
-def _printed(sighting: TargetSighting, record: PrintRecord | None, thickness_mm: float) -> PrintedPlane:
-    factors, _ = print_of(record)
-    return PrintedPlane(
-        points_mm=sighting.saddles_mm * factors,
-        points_px=sighting.saddles_px,
-        free=sighting.homography @ np.diag([*(1 / factors), 1.0]),
-        thickness_mm=thickness_mm,
-    )
+def _printed(
+    sightings: Sequence[TargetSighting],
+    records: Sequence[PrintRecord | None],
+    thicknesses_mm: Sequence[float],
+    optics: Optics | None,
+) -> tuple[PrintedPlane, ...]:
+    planes = []
+    for sighting, record, thickness in zip(sightings, records, thicknesses_mm, strict=True):
+        factors, _ = print_of(record)
+        px, free = ideal_saddles(sighting, factors, optics)
+        mm = sighting.saddles_mm * factors
+        planes.append(PrintedPlane(points_mm=mm, points_px=px, free=free, thickness_mm=thickness))
+    return tuple(planes)
 
 
 def _shared(records: tuple[PrintRecord | None, PrintRecord | None], share: float, same: bool) -> Array:
@@ -186,14 +206,14 @@ def _shared(records: tuple[PrintRecord | None, PrintRecord | None], share: float
 
 
 def _fit(
-    photo: Photo, planes: tuple[PrintedPlane, ...], stretch_covariance: Array
+    photo: Photo, planes: tuple[PrintedPlane, ...], stretch_covariance: Array, optics: Optics | None
 ) -> tuple[BundleFit, str, bool]:
     """Fit with what is known of the camera, or with almost nothing where the picture contradicts it.
 
     Returns the fit, the source of its focal length, and whether the camera was known, as for one target.
     """
     size = (photo.width_px, photo.height_px)
-    prior = camera_prior(photo.camera, *size, _sampling(planes))
+    prior = camera_prior(photo.camera, *size, _sampling(planes)) if optics is None else lens_prior(optics)
     fit = fit_planes(planes, size, prior, stretch_covariance)
     conflict = abs(np.log(fit.focal_px / prior.focal_px)) > FOCAL_CONFLICT * prior.u_relative
     if not conflict and not _stretched(fit, stretch_covariance) and _as_well(fit, planes, 1.0):
@@ -229,16 +249,25 @@ def _as_well(fit: BundleFit, planes: tuple[PrintedPlane, ...], share: float) -> 
     return True
 
 
-def _lens_taken_up(planes: tuple[PrintedPlane, ...], fit: BundleFit, size_px: tuple[int, int]) -> Array:
-    """(2, P) what the fit takes up of each term of distortion, for a corner displacement of one."""
-    fields = [distortion_fields(plane.points_px, size_px).reshape(2, -1) for plane in planes]
-    parts = [field @ gain.T for field, gain in zip(fields, fit.gains, strict=True)]
-    return np.asarray(parts[0] + parts[1])
-
-
-def _lens_share(known: bool) -> float:
-    """Standard uncertainty of each of the two terms of distortion, as a corner displacement."""
-    return float(CORNER_DISTORTION * (1.0 if known else 2.0) / np.sqrt(2.0))
+def _lens_taken_up(
+    planes: tuple[PrintedPlane, ...],
+    fit: BundleFit,
+    size_px: tuple[int, int],
+    known: bool,
+    optics: Optics | None,
+) -> tuple[LensTerm, Array]:
+    """What the lens may still do once all residuals are seen, and (M, P) what the fit took up of it."""
+    term = lens_term(size_px, known, optics)
+    fields = [term.fields(plane.points_px) for plane in planes]
+    taken_up = np.sum(
+        [f.reshape(len(f), -1) @ gain.T for f, gain in zip(fields, fit.gains, strict=True)], axis=0
+    )
+    left = [
+        fit.plane(k, plane.thickness_mm).left_of(fields[k], taken_up[:, fit.own(k)], plane.points_mm)
+        for k, plane in enumerate(planes)
+    ]
+    term = term.given(np.concatenate(left, axis=1), np.concatenate(fit.residuals_px))
+    return term, term.mixed(taken_up)
 
 
 def _space(
@@ -249,7 +278,7 @@ def _space(
     print_covariance: Array,
 ) -> PairSpace:
     """Everything that is not certain, and what the fit makes of it (see `CAUSES`)."""
-    lens = _lens_share(maps[0].camera_known) * taken_up
+    lens = taken_up
     count = CAUSES["lens and distance"].start + len(lens)
     responses = np.zeros((PARAMETERS, count))
     responses[:, :PARAMETERS] = np.eye(PARAMETERS)

@@ -162,7 +162,7 @@ class _State:
 
     @classmethod
     def start(cls, planes: tuple[PrintedPlane, ...], prior: CameraPrior, size_px: tuple[int, int]) -> _State:
-        centre = _middle(size_px)
+        centre = prior.centre(size_px)
         faces = [start_pose(plane.free, pinhole(prior.focal_px, centre)) for plane in planes]
         return cls(
             rotations=tuple(rotation for rotation, _ in faces),
@@ -181,7 +181,7 @@ class _State:
 
     def from_prior(self, prior: CameraPrior, size_px: tuple[int, int]) -> Matrix:
         """(P,) how far what is expected lies from here."""
-        camera = [np.log(prior.focal_px / self.focal), *(_middle(size_px) - self.centre)]
+        camera = [np.log(prior.focal_px / self.focal), *(prior.centre(size_px) - self.centre)]
         return np.concatenate([np.zeros(_POSE * len(self.rotations)), camera, -self.stretches])
 
     def moved(self, step: Matrix) -> _State:
@@ -198,10 +198,6 @@ class _State:
             centre=self.centre + camera[1:_CAMERA],
             stretches=self.stretches + np.clip(camera[_CAMERA:], -0.05, 0.05),
         )
-
-
-def _middle(size_px: tuple[int, int]) -> Matrix:
-    return np.array([(size_px[0] - 1) / 2, (size_px[1] - 1) / 2])
 
 
 def _own(index: int, count: int) -> NDArray[np.int64]:

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from fitup.photo import Photo, srgb_to_linear
 from fitup.scale.finding import TargetSighting
 from fitup.scale.layout import TargetLayout
-from fitup.scale.saddles import jacobian, project
 
 __all__ = ["edge_blur_px", "sample_edges"]
 
@@ -36,13 +35,13 @@ def sample_edges(
     layout = sighting.layout
     start, along, outward = _outer_edges(layout)
     middle = start + along * layout.pitch_mm / 2
-    sampling = float(np.median(np.sqrt(np.abs(np.linalg.det(jacobian(sighting.homography, middle))))))
+    sampling = float(np.median(np.sqrt(np.abs(np.linalg.det(sighting.local(middle))))))
     half = min(half_width_px, _REACH_MM * sampling)
     offsets = np.arange(-np.floor(half / step_px), np.floor(half / step_px) + 1) * step_px
     t = np.linspace(_INSET_MM, layout.pitch_mm - _INSET_MM, lines)
     mm = start[:, None, :] + t[:, None] * along[:, None, :]
-    normal = _image_normals(sighting.homography, middle, along, outward)
-    px = project(sighting.homography, mm)
+    normal = _image_normals(sighting.local(middle), along, outward)
+    px = sighting.to_px(mm)
     places = px[:, :, None, :] + offsets[:, None] * normal[:, None, None, :]
     inside = np.all((places > 1) & (places < np.array([photo.width_px, photo.height_px]) - 2), axis=(1, 2, 3))
     chosen = np.flatnonzero(inside)
@@ -94,13 +93,11 @@ def _outer_edges(
 
 
 def _image_normals(
-    homography: NDArray[np.float64],
-    middle: NDArray[np.float64],
+    local: NDArray[np.float64],
     along: NDArray[np.float64],
     outward: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """(E, 2) unit vectors in the image, square to each edge, on its white side."""
-    local = jacobian(homography, middle)
     tangent = np.einsum("eij,ej->ei", local, along)
     normal = np.column_stack((-tangent[:, 1], tangent[:, 0]))
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)

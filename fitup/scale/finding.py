@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from fitup.errors import RetakeError
 from fitup.photo import Photo
 from fitup.scale.layout import TargetLayout, known_layouts
+from fitup.scale.lens_model import LensModel
 from fitup.scale.markers import Markers
-from fitup.scale.saddles import SaddleFit, fit_saddles, in_line, project
+from fitup.scale.saddles import SaddleFit, fit_saddles, in_line, jacobian, project
 from fitup.scale.strips import LEAST_MARKERS, PLACE, all_strips, best_strip
 
 __all__ = ["BENT_MM", "TargetSighting", "find_board", "find_boards", "find_target", "find_targets"]
@@ -41,7 +42,8 @@ class TargetSighting:
     """One target as seen in a photo; only saddles that passed the robust fit are kept.
 
     saddle_ids (N,); saddles_px (N, 2) measured; saddles_mm (N, 2) nominal places in the target frame;
-    residual_px (N,) distance to the fitted homography; homography (3, 3) px <- nominal mm.
+    residual_px (N,) distance to the fitted homography; homography (3, 3) px <- nominal mm. Both are in ideal
+    pixels where `lens`, the photo's lens upright, is known; saddles_px always are as seen.
     """
 
     layout: TargetLayout
@@ -54,18 +56,33 @@ class TargetSighting:
     dropped_count: int
     reduction: int
     notes: tuple[str, ...] = ()
+    lens: LensModel | None = None
+
+    def to_px(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Points of the printed face (..., 2) mm to the photo (..., 2) px."""
+        ideal = project(self.homography, points_mm)
+        return ideal if self.lens is None else self.lens.distort(ideal)
+
+    def local(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(..., 2, 2) derivative of `to_px`."""
+        slope = jacobian(self.homography, points_mm)
+        if self.lens is None:
+            return slope
+        return np.asarray(self.lens.slope(project(self.homography, points_mm)) @ slope)
 
 
-def find_target(photo: Photo) -> TargetSighting:
-    """Find the printed strip in a photo.
+def find_target(photo: Photo, lens: LensModel | None = None) -> TargetSighting:
+    """Find the printed strip in a photo, whose lens may be known.
 
     Raises RetakeError with the reason: no target, mirrored target, too few markers, unknown board,
     same strip twice, too few saddles, saddles in a line, bent target.
     """
-    return find_board(photo.grey8, known_layouts())
+    return find_board(photo.grey8, known_layouts(), lens=lens)
 
 
-def find_targets(photo: Photo, expected: int = 1) -> tuple[TargetSighting, ...]:
+def find_targets(
+    photo: Photo, expected: int = 1, lens: LensModel | None = None
+) -> tuple[TargetSighting, ...]:
     """Find all printed strips in a photo, that with the most saddles first.
 
     Each is accepted by the rules of `find_target`; a strip that was read but refused is named in the
@@ -73,11 +90,14 @@ def find_targets(photo: Photo, expected: int = 1) -> tuple[TargetSighting, ...]:
     as long as fewer than `expected` are found, finer ones are searched too. Raises RetakeError for the
     same strip twice, and as `find_target` where no strip is accepted.
     """
-    return find_boards(photo.grey8, known_layouts(), expected=expected)
+    return find_boards(photo.grey8, known_layouts(), expected=expected, lens=lens)
 
 
 def find_board(
-    grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...], bent_mm: float = BENT_MM
+    grey: NDArray[np.uint8],
+    layouts: tuple[TargetLayout, ...],
+    bent_mm: float = BENT_MM,
+    lens: LensModel | None = None,
 ) -> TargetSighting:
     """Find the best seen of some boards in an 8-bit grey picture (H, W); errors as `find_target`.
 
@@ -87,7 +107,7 @@ def find_board(
     best: TargetSighting | None = None
     for reduction in _LEVELS:
         try:
-            sighting = _look(grey, layouts, reduction, bent_mm)
+            sighting = _look(grey, layouts, reduction, bent_mm, lens)
         except RetakeError as failure:
             failures.append(failure)
             continue
@@ -105,6 +125,7 @@ def find_boards(
     layouts: tuple[TargetLayout, ...],
     bent_mm: float = BENT_MM,
     expected: int = 1,
+    lens: LensModel | None = None,
 ) -> tuple[TargetSighting, ...]:
     """Find all of some boards in an 8-bit grey picture (H, W), as `find_targets` does."""
     failures: list[RetakeError] = []
@@ -118,7 +139,7 @@ def find_boards(
             continue
         for layout, markers in strips:
             try:
-                sighting = _measure(grey, layout, markers, reduction, bent_mm)
+                sighting = _measure(grey, layout, markers, reduction, bent_mm, lens)
             except RetakeError as failure:
                 refused[layout] = failure
                 continue
@@ -158,17 +179,26 @@ def _enough(sighting: TargetSighting) -> bool:
 
 
 def _look(
-    grey: NDArray[np.uint8], layouts: tuple[TargetLayout, ...], reduction: int, bent_mm: float
+    grey: NDArray[np.uint8],
+    layouts: tuple[TargetLayout, ...],
+    reduction: int,
+    bent_mm: float,
+    lens: LensModel | None,
 ) -> TargetSighting:
     layout, markers, notes = best_strip(grey, layouts, reduction)
-    return replace(_measure(grey, layout, markers, reduction, bent_mm), notes=notes)
+    return replace(_measure(grey, layout, markers, reduction, bent_mm, lens), notes=notes)
 
 
 def _measure(
-    grey: NDArray[np.uint8], layout: TargetLayout, markers: Markers, reduction: int, bent_mm: float
+    grey: NDArray[np.uint8],
+    layout: TargetLayout,
+    markers: Markers,
+    reduction: int,
+    bent_mm: float,
+    lens: LensModel | None,
 ) -> TargetSighting:
-    start, used = _start(layout, markers, reduction)
-    fit = fit_saddles(grey, layout, start, layout.marker_squares[used])
+    start, used = _start(layout, markers, reduction, lens)
+    fit = fit_saddles(grey, layout, start, layout.marker_squares[used], lens)
     _accept(layout, fit, bent_mm)
     return TargetSighting(
         layout=layout,
@@ -180,16 +210,18 @@ def _measure(
         marker_count=len(used),
         dropped_count=fit.dropped_count,
         reduction=reduction,
+        lens=lens,
     )
 
 
 def _start(
-    layout: TargetLayout, markers: Markers, reduction: int
+    layout: TargetLayout, markers: Markers, reduction: int, lens: LensModel | None
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Rough homography px <- mm from marker corners, and the indices of the markers that agree with it."""
     index = markers.ids - layout.first_id
     _refuse_twins(index, markers.corners_px)
     mm, px = layout.marker_corners_mm[index], markers.corners_px
+    px = px if lens is None else lens.undistort(px)
     side_px = np.linalg.norm(px - np.roll(px, 1, axis=1), axis=2).mean(1)
     bound = max(_START_BOUND_MM * float(np.median(side_px)) / layout.marker_mm, 1.5 * reduction)
     matrix, _ = cv2.findHomography(mm.reshape(-1, 2), px.reshape(-1, 2), cv2.RANSAC, bound)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from fitup.photo import CameraInfo
+from fitup.scale.lens import Optics
 from fitup.scale.plane import CameraPrior
 
-__all__ = ["camera_prior", "far_focal_px", "open_prior"]
+__all__ = ["camera_prior", "far_focal_px", "lens_prior", "open_prior"]
 
 # Diagonal of the 36 mm × 24 mm frame to which the equivalent focal length refers (CIPA DCG-001).
 _FULL_FRAME_DIAGONAL_MM = float(np.hypot(36, 24))
@@ -57,6 +58,18 @@ def far_focal_px(camera: CameraInfo, width_px: int, height_px: int) -> float:
     equivalent, (low, high) = camera.focal_length_35mm, _PLAUSIBLE_EQUIVALENT_MM
     told = equivalent if equivalent is not None and low <= equivalent <= high else _USUAL_EQUIVALENT_MM
     return told / _FULL_FRAME_DIAGONAL_MM * float(np.hypot(width_px, height_px))
+
+
+def lens_prior(optics: Optics) -> CameraPrior:
+    """Focal length and principal point from the photo's lens by its profile."""
+    u_centre = np.sqrt(np.mean(np.diag(optics.covariance)[1:3]))
+    return CameraPrior(
+        focal_px=optics.model.focal_px,
+        u_relative=float(np.sqrt(optics.covariance[0, 0])),
+        u_centre_share=float(u_centre / np.hypot(*optics.model.size_px)),
+        source="lens profile",
+        centre_px=optics.model.centre_px,
+    )
 
 
 def open_prior(focal_px: float) -> CameraPrior:

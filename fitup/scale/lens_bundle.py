@@ -98,7 +98,7 @@ def setting_of(views: tuple[LensView, ...], state: State, focal_length_mm: float
 def board_distances(state: State, middle_mm: Array) -> Array:
     """(V,) distances of the board's middle from the camera."""
     middle = np.array([*middle_mm, 0.0])
-    return np.linalg.norm(state.rotations @ middle + state.translations, axis=1)
+    return np.asarray(np.linalg.norm(state.rotations @ middle + state.translations, axis=1))
 
 
 def reference_mm(distances: Array) -> float:

@@ -40,14 +40,19 @@ _ROUNDS = 8
 class CameraPrior:
     """What is known of the camera before the fit, and where from.
 
-    u_centre_share is the standard uncertainty of the principal point, which is expected in the
-    picture's middle, as a share of the diagonal.
+    u_centre_share is the standard uncertainty of the principal point, which is expected at centre_px or
+    else in the picture's middle, as a share of the diagonal.
     """
 
     focal_px: float
     u_relative: float
     u_centre_share: float
     source: str
+    centre_px: tuple[float, float] | None = None
+
+    def centre(self, size_px: tuple[int, int]) -> Matrix:
+        """(2,) where the principal point is expected in a picture of this size."""
+        return (np.array(size_px) - 1) / 2 if self.centre_px is None else np.array(self.centre_px)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -75,6 +80,14 @@ class PlaneFit:
     def rms_px(self) -> float:
         """Root mean square distance of the saddles from the fit."""
         return float(np.sqrt((self.residual_px**2).sum(1).mean()))
+
+    def left_of(self, fields_px: Matrix, taken_up: Matrix, points_mm: Matrix) -> Matrix:
+        """(K, N, 2) what is left at the saddles of shifts of which the parameters took up (K, P)."""
+        printed, tangents = printed_matrices(
+            self.rotation, self.translation, self.camera_matrix, self.stretch
+        )
+        shifts = np.einsum("kp,pij->kij", taken_up, tangents)
+        return np.asarray(fields_px - pixel_shifts(printed, shifts, points_mm))
 
     @property
     def lift_tangent(self) -> Matrix:
@@ -115,7 +128,7 @@ def fit_pose(
     height_mm : height of the wanted plane over the face (negative: below it)
     u_stretch : standard uncertainty of the ratio of the print's scales across and along
     """
-    middle = np.array([(size_px[0] - 1) / 2, (size_px[1] - 1) / 2])
+    middle = prior.centre(size_px)
     u_centre = prior.u_centre_share * float(np.hypot(*size_px))
     precision = np.array([0.0] * 6 + [prior.u_relative**-2, u_centre**-2, u_centre**-2, u_stretch**-2])
     sigma = noise_px(points_px - project(free, points_mm))

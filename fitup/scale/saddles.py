@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.scale.layout import TargetLayout
+from fitup.scale.lens_model import LensModel
 
 __all__ = [
     "SaddleFit",
@@ -33,7 +34,8 @@ _CONTRAST_SHARE = 0.3
 class SaddleFit:
     """Saddles kept by the robust fit; `dropped_count` looked like saddles but lie elsewhere.
 
-    common_mm is what neighbouring residuals share: it shows a bent print and is blind to noise.
+    common_mm is what neighbouring residuals share: it shows a bent print and is blind to noise. Residuals and
+    homography are in ideal pixels where a lens was given.
     """
 
     ids: NDArray[np.int64]
@@ -86,6 +88,7 @@ def fit_saddles(
     layout: TargetLayout,
     start: NDArray[np.float64],
     seen_squares: NDArray[np.int64],
+    lens: LensModel | None = None,
 ) -> SaddleFit:
     """Measure the saddles of a board.
 
@@ -98,12 +101,13 @@ def fit_saddles(
     grey : (H, W) uint8
     start : (3, 3) rough homography px <- mm, good to about half a millimetre near the seen squares
     seen_squares : (M, 2) row and column of the white squares whose marker was read
+    lens : the photo's lens; `start` then maps to ideal pixels
     """
     near = _corners_of(layout, seen_squares)
-    fit = _measure(grey, layout, start, near)
+    fit = _measure(grey, layout, start, near, lens)
     everything = np.arange(len(layout.saddles_mm))
     for _ in range(_GROWTH_ROUNDS if len(near) < len(everything) and len(fit.ids) >= 6 else 0):
-        wider = _measure(grey, layout, fit.homography, everything)
+        wider = _measure(grey, layout, fit.homography, everything, lens)
         grown = len(wider.ids) > len(fit.ids)
         fit = wider if len(wider.ids) >= len(fit.ids) else fit
         if not grown:
@@ -121,11 +125,17 @@ def _corners_of(layout: TargetLayout, squares: NDArray[np.int64]) -> NDArray[np.
 
 
 def _measure(
-    grey: NDArray[np.uint8], layout: TargetLayout, start: NDArray[np.float64], ids: NDArray[np.int64]
+    grey: NDArray[np.uint8],
+    layout: TargetLayout,
+    start: NDArray[np.float64],
+    ids: NDArray[np.int64],
+    lens: LensModel | None,
 ) -> SaddleFit:
     mm = layout.saddles_mm[ids]
-    guess = project(start, mm)
-    local = jacobian(start, mm)
+    guess, local = project(start, mm), jacobian(start, mm)
+    if lens is not None:
+        local = lens.slope(guess) @ local
+        guess = lens.distort(guess)
     sampling = np.sqrt(np.abs(np.linalg.det(local)))
     window = saddle_windows(layout, sampling)
     edge = window + 2
@@ -140,7 +150,7 @@ def _measure(
     sound = looks_like_saddle(grey, layout, ids, points, local)
     sound &= np.linalg.norm(points - guess, axis=1) < np.maximum(window, 2 * _INLIER_MM * sampling)
     ids, mm, points, sampling = ids[sound], mm[sound], points[sound], sampling[sound]
-    return _robust_fit(ids, mm, points, sampling, start)
+    return _robust_fit(ids, mm, points, sampling, start, lens)
 
 
 def saddle_windows(layout: TargetLayout, sampling: NDArray[np.float64]) -> NDArray[np.int64]:
@@ -179,6 +189,7 @@ def _robust_fit(
     points: NDArray[np.float64],
     sampling: NDArray[np.float64],
     start: NDArray[np.float64],
+    lens: LensModel | None,
 ) -> SaddleFit:
     """Homography by consensus within 0.4 mm, then least squares with a gate at four robust sigmas."""
     if len(ids) < 5:
@@ -193,17 +204,18 @@ def _robust_fit(
             dropped_count=0,
         )
     widest = _INLIER_MM * float(np.median(sampling))
-    matrix, mask = cv2.findHomography(mm, points, cv2.RANSAC, widest)
+    ideal = points if lens is None else lens.undistort(points)
+    matrix, mask = cv2.findHomography(mm, ideal, cv2.RANSAC, widest)
     if matrix is None:
         return _nothing(start)
     keep = mask.ravel() > 0
     for _ in range(3):
         if np.count_nonzero(keep) < 5:
             return _nothing(start)
-        matrix, _ = cv2.findHomography(mm[keep], points[keep], 0)
+        matrix, _ = cv2.findHomography(mm[keep], ideal[keep], 0)
         if matrix is None:
             return _nothing(start)
-        miss = points - project(matrix.astype(np.float64), mm)
+        miss = ideal - project(matrix.astype(np.float64), mm)
         residual = np.linalg.norm(miss, axis=1)
         gate = max(_GATE_SIGMAS / 1.1774 * float(np.median(residual[keep])), _GATE_FLOOR_PX)
         again = residual < min(gate, widest)

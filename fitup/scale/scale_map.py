@@ -7,31 +7,33 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeAlias
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fitup.errors import RetakeError, UsageError
 from fitup.photo import Photo
+from fitup.scale.bow import apparent_bow
 from fitup.scale.edge_profiles import edge_blur_px, sample_edges
 from fitup.scale.finding import TargetSighting
-from fitup.scale.focal import camera_prior, open_prior
+from fitup.scale.focal import camera_prior, lens_prior, open_prior
+from fitup.scale.lens import LensProfile, Optics
+from fitup.scale.lens_choice import LensChoice
+from fitup.scale.lens_term import LensTerm, lens_term
 from fitup.scale.opening import PlaneFrame
-from fitup.scale.plane import PlaneFit, fit_pose, pixel_shifts, plane_matrices
+from fitup.scale.plane import CameraPrior, PlaneFit, fit_pose, pixel_shifts, plane_matrices
 from fitup.scale.print_check import DEFAULT_PRINT_U_RELATIVE, THICKNESS_LIMIT_MM, PrintRecord
 from fitup.scale.saddles import jacobian, project
 
 __all__ = ["ScaleMap", "edge_profiles", "scale_map"]
 
-# Displacement at the picture's corner that a phone leaves after its own correction, as a share of
-# the radius: up to 1 %, either sign, taken as rectangular; shared by a cubic and a quintic term so
-# that no place looks perfect only because one of them happens to vanish there.
-CORNER_DISTORTION = 0.01 / np.sqrt(3.0)
 STRETCH_CONFLICT = 3.0
 U_PAPER = 5e-4  # relative; order of magnitude, from memory
 _U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
-# How far a strip that passes the bent alarm may bow over 210 mm; steadies what short strips cannot tell.
-_USUAL_BOW_MM = 0.5
 _STRAIN_STEP_MM = 0.5
+LENS_CONTRADICTED = (
+    "the lens profile contradicts this photo (edited, cropped or another lens) and was not used"
+)
 SAME_FIT, SAME_FIT_PX = 1.15, 0.03
 FOCAL_CONFLICT = 4.0
 FITTED_SHARE = 0.5
@@ -44,12 +46,15 @@ _Shifts: TypeAlias = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 class ScaleMap:
     """Image pixels and millimetres of the joint's plane: the target's face lowered by its thickness.
 
-    homography (3, 3) px <- mm. parameter_covariance (P, P) belongs to `tangents` (P, 3, 3), the
-    derivatives of the homography. camera_position_mm (3,) has z from the mapped plane. rotation (3, 3),
-    translation_mm (3,) take the target frame, with z from the plate's plane, to the camera, camera_matrix
-    (3, 3) takes that to px. `frame` is the mapped plane: the plate's own, or another one (`onto`).
-    bow_mm is the bow that the residuals would mean if the strip, not the lens, made them.
-    camera_known is False where the picture contradicts its EXIF or looks cropped.
+    homography (3, 3) *ideal* px <- mm: what a pinhole camera would see. `to_px` and `to_mm` add what the lens
+    does to that where a profile of it is known (`lens`; `optics` is that lens as it was in this photo).
+    parameter_covariance (P, P) belongs to `tangents` (P, 3, 3), the derivatives of the homography.
+    camera_position_mm (3,) has z from the mapped plane. rotation (3, 3), translation_mm (3,) take the
+    target frame, with z from the plate's plane, to the camera, camera_matrix (3, 3) takes that to ideal px.
+    `frame` is the mapped plane: the plate's own, or another one (`onto`). bow_mm is the bow that residuals
+    would mean if the strip, not the lens, made them. camera_known is False where the picture contradicts
+    its EXIF or looks cropped. lens_term, distortion_response (M, P): what the lens may do, what the fit took
+    up of it.
     """
 
     sighting: TargetSighting
@@ -57,6 +62,7 @@ class ScaleMap:
     homography: NDArray[np.float64]
     parameter_covariance: NDArray[np.float64]
     tangents: NDArray[np.float64]
+    lens_term: LensTerm
     distortion_response: NDArray[np.float64]
     bow_response: NDArray[np.float64]
     bow_mm: float
@@ -75,6 +81,9 @@ class ScaleMap:
     thickness_mm: float
     camera_known: bool
     size_px: tuple[int, int]
+    lens: LensProfile | None = None
+    optics: Optics | None = None
+    notes: tuple[str, ...] = ()
 
     def onto(self, frame: PlaneFrame) -> ScaleMap:
         """Return the map of another plane in the target's space; its x and y run along and across that plane.
@@ -95,15 +104,24 @@ class ScaleMap:
 
     def to_px(self, points_mm: ArrayLike) -> NDArray[np.float64]:
         """Points of the joint's plane (..., 2) mm to the image (..., 2) px."""
-        return project(self.homography, np.asarray(points_mm, dtype=np.float64))
+        ideal = project(self.homography, np.asarray(points_mm, dtype=np.float64))
+        return ideal if self.optics is None else self.optics.model.distort(ideal)
 
     def to_mm(self, points_px: ArrayLike) -> NDArray[np.float64]:
         """Image points (..., 2) px to the joint's plane (..., 2) mm."""
-        return project(self._inverse, np.asarray(points_px, dtype=np.float64))
+        return project(self._inverse, self.to_ideal_px(points_px))
+
+    def to_ideal_px(self, points_px: ArrayLike) -> NDArray[np.float64]:
+        """Image points (..., 2) px to where a pinhole camera would have them."""
+        real = np.asarray(points_px, dtype=np.float64)
+        return real if self.optics is None else self.optics.model.undistort(real)
 
     def px_per_mm(self, points_mm: ArrayLike) -> NDArray[np.float64]:
         """Local sampling (...,), the geometric mean over directions."""
-        local = jacobian(self.homography, np.asarray(points_mm, dtype=np.float64))
+        points = np.asarray(points_mm, dtype=np.float64)
+        local = jacobian(self.homography, points)
+        if self.optics is not None:
+            local = self.optics.model.slope(project(self.homography, points)) @ local
         return np.asarray(np.sqrt(np.abs(np.linalg.det(local))))
 
     def view_tangents(self, points_mm: ArrayLike) -> NDArray[np.float64]:
@@ -143,7 +161,8 @@ class ScaleMap:
     @property
     def model(self) -> str:
         """What the map rests on, in words."""
-        return "camera pose" if self.camera_known else "camera pose, camera unknown"
+        lens = "" if self.lens is None else ", lens profile"
+        return f"camera pose{lens}" if self.camera_known else "camera pose, camera unknown"
 
     @cached_property
     def _inverse(self) -> NDArray[np.float64]:
@@ -156,19 +175,18 @@ class ScaleMap:
         )  # the image stands still, so the millimetres move the other way
 
     def _relative_u_lens(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Unmodelled distortion: what it does at the point less what the fit to the saddles took up of it.
+        """Unknown distortion: what it does at the point less what the fit to the saddles took up of it.
 
-        It is small amid the saddles and grows with the distance from them.
+        It is small amid the saddles and grows with the distance from them, the more the less of it they show.
         """
         taken_up = np.einsum("kp,pij->kij", self.distortion_response, self.tangents)
 
         def shifts(mm: NDArray[np.float64]) -> NDArray[np.float64]:
-            seen = distortion_fields(project(self.homography, mm), self.size_px)
+            seen = self.lens_term.fields(project(self.homography, mm))
             return np.asarray(seen - pixel_shifts(self.homography, taken_up, mm))
 
         strain = self._strain_of(points, shifts)
-        bound = CORNER_DISTORTION * (1.0 if self.camera_known else 2.0)
-        return np.asarray(bound * np.sqrt((strain**2).mean(0)))
+        return np.asarray(np.sqrt((strain**2).sum(0)))
 
     def _strain_of(self, points_mm: ArrayLike, shifts: _Shifts) -> NDArray[np.float64]:
         """(P, ...) derivative along y of the y shift in mm that belongs to shifts in the image."""
@@ -187,6 +205,7 @@ def scale_map(
     sighting: TargetSighting,
     print_record: PrintRecord | None = None,
     thickness_mm: float | None = None,
+    lens: LensChoice | None = None,
 ) -> ScaleMap:
     """Fit the joint's plane to the saddles of a sighted target.
 
@@ -195,15 +214,49 @@ def scale_map(
     print_record : factors by which the print is longer than drawn; None counts the print as unchecked
     thickness_mm : target's thickness, from plate to printed face; the print record's by default, and the
         layout's (paper) where that has none
+    lens : the photo's lens profile, as `choose_lens` gives it; one that the picture contradicts is left out
 
     Raises UsageError for an impossible thickness, RetakeError where the fit finds no camera in front.
     """
     thickness = target_thickness(sighting, print_record, thickness_mm)
     factors, u_stretch = print_of(print_record)
     mm = sighting.saddles_mm * factors
-    free = sighting.homography @ np.diag([*(1 / factors), 1.0])
-    fit, source, known = _fit(photo, mm, sighting.saddles_px, free, -thickness, u_stretch)
-    return map_of_fit(photo, sighting, print_record, thickness, fit, source, known)
+    notes = () if lens is None else lens.notes
+    if lens is not None and lens.profile is not None:
+        optics = optics_of(photo, sighting, lens.profile)
+        px, free = ideal_saddles(sighting, factors, optics)
+        fit, source, known = _fit(lens_prior(optics), photo, mm, px, free, -thickness, u_stretch)
+        if known:
+            seen = map_of_fit(photo, sighting, print_record, thickness, fit, source, known, optics)
+            return replace(seen, lens=lens.profile, notes=notes)
+        notes += (LENS_CONTRADICTED,)
+    px, free = ideal_saddles(sighting, factors, None)
+    sampling = float(np.sqrt(abs(np.linalg.det(jacobian(free, mm.mean(0))))))
+    prior = camera_prior(photo.camera, photo.width_px, photo.height_px, sampling)
+    fit, source, known = _fit(prior, photo, mm, px, free, -thickness, u_stretch)
+    seen = map_of_fit(photo, sighting, print_record, thickness, fit, source, known)
+    return replace(seen, notes=notes)
+
+
+def optics_of(photo: Photo, sighting: TargetSighting, profile: LensProfile) -> Optics:
+    """Return the lens of a photo, focused at the distance of its target."""
+    orientation = photo.camera.orientation
+    sampling = float(np.sqrt(abs(np.linalg.det(sighting.local(sighting.saddles_mm.mean(0))))))
+    return profile.optics(orientation, profile.lens.focal_px / sampling)
+
+
+def ideal_saddles(
+    sighting: TargetSighting, factors: NDArray[np.float64], optics: Optics | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Saddles (N, 2) in ideal px, and the homography ideal px <- true mm that fits them best."""
+    scale = np.diag([*(1 / factors), 1.0])
+    if optics is None and sighting.lens is None:
+        return sighting.saddles_px, sighting.homography @ scale
+    px = sighting.saddles_px if optics is None else optics.model.undistort(sighting.saddles_px)
+    matrix, _ = cv2.findHomography(sighting.saddles_mm, px, 0)
+    if matrix is None:
+        raise no_pose()
+    return px, np.asarray(matrix, dtype=np.float64) @ scale
 
 
 def print_of(record: PrintRecord | None) -> tuple[NDArray[np.float64], float]:
@@ -222,25 +275,30 @@ def map_of_fit(
     fit: PlaneFit,
     source: str,
     known: bool,
+    optics: Optics | None = None,
 ) -> ScaleMap:
     """Put the map together from a fitted plane; raises RetakeError where no camera stands in front of it."""
     size = (photo.width_px, photo.height_px)
     factors, _ = print_of(print_record)
     mm = sighting.saddles_mm * factors
-    free = sighting.homography @ np.diag([*(1 / factors), 1.0])
+    px, free = ideal_saddles(sighting, factors, optics)
     camera = -fit.rotation.T @ fit.translation + [0, 0, thickness_mm]
     if not (np.all(np.isfinite(fit.homography)) and camera[2] > 0):
         raise no_pose()
     sampling = float(np.median(np.sqrt(np.abs(np.linalg.det(jacobian(free, mm))))))
-    response = distortion_fields(sighting.saddles_px, size).reshape(2, -1) @ fit.gain.T
-    bow, bow_response = _apparent_bow(fit, mm, sighting.layout.length_mm)
+    term = lens_term(size, known, optics)
+    fields = term.fields(px)
+    taken_up = fields.reshape(len(fields), -1) @ fit.gain.T
+    term = term.given(fit.left_of(fields, taken_up, mm), fit.residual_px)
+    bow, bow_response = apparent_bow(fit, mm, sighting.layout.length_mm)
     return ScaleMap(
         sighting=sighting,
         print_record=print_record,
         homography=fit.homography,
         parameter_covariance=fit.covariance,
         tangents=fit.tangents,
-        distortion_response=response,
+        lens_term=term,
+        distortion_response=term.mixed(taken_up),
         bow_response=bow * bow_response,
         bow_mm=bow,
         camera_position_mm=camera,
@@ -258,6 +316,7 @@ def map_of_fit(
         thickness_mm=thickness_mm,
         camera_known=known,
         size_px=size,
+        optics=optics,
     )
 
 
@@ -291,6 +350,7 @@ def edge_profiles(
 
 
 def _fit(
+    prior: CameraPrior,
     photo: Photo,
     mm: NDArray[np.float64],
     px: NDArray[np.float64],
@@ -303,10 +363,8 @@ def _fit(
     Returns the fit, the source of its focal length, and whether the camera was known.
     """
     size = (photo.width_px, photo.height_px)
-    sampling = float(np.sqrt(abs(np.linalg.det(jacobian(free, mm.mean(0))))))
     loose = _rms(px - project(free, mm))
     worst = max(SAME_FIT * loose, loose + SAME_FIT_PX)
-    prior = camera_prior(photo.camera, *size, sampling)
     fit = fit_pose(mm, px, free, size, prior, height_mm, u_stretch)
     conflict = abs(np.log(fit.focal_px / prior.focal_px)) > FOCAL_CONFLICT * prior.u_relative
     conflict = conflict or abs(fit.stretch) > STRETCH_CONFLICT * u_stretch
@@ -317,29 +375,6 @@ def _fit(
     if fit.rms_px > 1.5 * worst or abs(fit.stretch) > STRETCH_CONFLICT * u_stretch:
         raise no_pose()
     return fit, "fitted", False
-
-
-def _apparent_bow(
-    fit: PlaneFit, mm: NDArray[np.float64], length_mm: float
-) -> tuple[float, NDArray[np.float64]]:
-    """How much the residuals look like a bowed strip, mm, and the fit's response to a bow of 1 mm.
-
-    A bow lifts the strip's middle off the plate, and the scale of the plate is then wrong although
-    the saddles fit almost as well as before.
-    """
-    field = bow_field(fit, mm, length_mm)
-    response = fit.gain @ field.ravel()
-    taken_up = np.einsum("p,pij->ij", response, fit.tangents)[None]
-    left = field - pixel_shifts(fit.homography, taken_up, mm)[0]
-    prior_mm = _USUAL_BOW_MM * length_mm / 210.0
-    steady = (fit.residual_px**2).mean() / prior_mm**2
-    return float((left * fit.residual_px).sum() / ((left**2).sum() + steady)), response
-
-
-def bow_field(fit: PlaneFit, mm: NDArray[np.float64], length_mm: float) -> NDArray[np.float64]:
-    """(N, 2) shift in px of saddles where the strip's middle is lifted by 1 mm over its ends."""
-    height = 1 - (2 * (mm[:, 0] - mm[:, 0].mean()) / length_mm) ** 2
-    return np.asarray(pixel_shifts(fit.homography, fit.lift_tangent[None], mm)[0] * height[:, None])
 
 
 def no_pose() -> RetakeError:
@@ -353,10 +388,3 @@ def no_pose() -> RetakeError:
 
 def _rms(residual: NDArray[np.float64]) -> float:
     return float(np.sqrt((residual**2).sum(1).mean()))
-
-
-def distortion_fields(px: NDArray[np.float64], size_px: tuple[int, int]) -> NDArray[np.float64]:
-    """(2, N, 2) shift in px of image points for a corner displacement of 1: cubic and quintic term."""
-    middle = np.array([(size_px[0] - 1) / 2, (size_px[1] - 1) / 2])
-    r2 = ((px - middle) ** 2).sum(-1, keepdims=True) / (np.hypot(*size_px) / 2) ** 2
-    return np.stack((r2 * (px - middle), r2**2 * (px - middle)))
