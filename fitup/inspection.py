@@ -6,7 +6,7 @@ photo → scale → edges → profile → verdict; what is kept of it (evidence)
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from fitup.edges import (
     JointLine,
     find_arrises,
     find_joint,
+    find_lands,
     lay_opening,
     read_response,
     section_of,
@@ -142,9 +143,10 @@ def inspect_target(
         scale, line = lay_opening(scale, line, setup, sheet_mm, angle)
     response = read_response(photo, scale)
     band = straighten(photo, scale, line)
+    linear = response.to_linear(band.profiles)
     arrises = find_arrises(
         band,
-        response.to_linear(band.profiles),
+        linear,
         section_of(setup, (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1), sheet_mm, angle),
         print_blur_px=_print_blur(scale, response),
     )
@@ -152,6 +154,12 @@ def inspect_target(
     shape = JointShape()
     if pair is not None:
         profile, shape = with_second_target(profile, arrises, pair, scale.frame, sheet_mm or 0.0)
+    lands = find_lands(arrises, linear)
+    shape = replace(
+        shape,
+        near_land_mm=lands.near_mm if lands.near_expected else None,
+        far_land_mm=lands.far_mm if lands.far_expected else None,
+    )
     return Inspection(
         settings=settings,
         photo=photo,

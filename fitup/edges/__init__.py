@@ -6,6 +6,7 @@ from fitup.edges.arrises import find_arrises
 from fitup.edges.arrises_result import Arrises
 from fitup.edges.band import Band, straighten
 from fitup.edges.joint_line import JointLine, find_joint, line_along
+from fitup.edges.lands import Lands, find_lands
 from fitup.edges.opening_line import lay_opening
 from fitup.edges.photo_response import read_response
 from fitup.edges.response import CameraResponse, estimate_response
@@ -16,10 +17,12 @@ __all__ = [
     "Band",
     "CameraResponse",
     "JointLine",
+    "Lands",
     "Section",
     "estimate_response",
     "find_arrises",
     "find_joint",
+    "find_lands",
     "lay_opening",
     "line_along",
     "read_response",

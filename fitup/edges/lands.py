@@ -41,6 +41,9 @@ class Lands:
 def find_lands(arrises: Arrises, linear: Array) -> Lands:
     """Measure the lands of a joint between lands; `linear` (N, M) are the band's profiles in linear light."""
     section = arrises.section
+    if not section.between_lands:
+        none = np.full(len(arrises.near_mm), np.nan)
+        return Lands(near_mm=none, far_mm=none, near_expected=False, far_expected=False)
     across, along = max(arrises.blur_px / 2, 0.7), POOLED_STATIONS / 2
     smooth = np.asarray(cv2.GaussianBlur(linear, (0, 0), sigmaX=across, sigmaY=along), np.float64)
     near = _length(arrises, smooth, arrises.near_mm, section.near_flank_mm, -1)

@@ -49,13 +49,16 @@ class JointShape:
     """How the plates lie to each other, with standard uncertainties; None where it was not measured.
 
     `hi_lo_mm`, `u_hi_lo_mm` (N,) are the step square to the opening plane, positive where the far plate
-    stands out towards the camera. `notes` say what could not be measured in this photo, and what would help.
+    stands out towards the camera. `near_land_mm`, `far_land_mm` (N,) are the lengths of the lands beside the
+    gap, NaN where the outer arris was not seen, None where the joint has none there. `notes` say what could not be measured in this photo, and what would help.
     """
 
     included_angle_deg: float | None = None
     u_included_angle_deg: float | None = None
     hi_lo_mm: Array64 | None = None
     u_hi_lo_mm: Array64 | None = None
+    near_land_mm: Array64 | None = None
+    far_land_mm: Array64 | None = None
     notes: tuple[str, ...] = ()
 
 
