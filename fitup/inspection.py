@@ -79,6 +79,11 @@ class InspectionSettings:
             raise UsageError(f"a {setup.kind} joint needs the sheet's thickness: give it (--sheet 1.5mm).")
 
     @property
+    def part_only(self) -> bool:
+        """Whether only a part of the joint was asked for."""
+        return self.points_px is not None or self.from_mm is not None or self.to_mm is not None
+
+    @property
     def setup(self) -> JointSetup:
         """The joint's shape; UsageError where its words do not go together."""
         return JointSetup.of(self.joint_kind, self.target_on, self.included_angle_deg, self.overlap_mm)
@@ -170,7 +175,7 @@ def inspect_target(
         profile=profile,
         shape=shape,
         limit=limit,
-        verdict=judge(profile, limit, settings.decision),
+        verdict=judge(profile, limit, settings.decision, part_only=settings.part_only),
     )
 
 

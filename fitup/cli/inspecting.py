@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import os
 import re
 from collections import Counter
@@ -193,7 +192,14 @@ def read_settings(options: Options) -> InspectionSettings:
 
     from fitup.inspection import InspectionSettings
     from fitup.scale import load_print_record
-    from fitup.verdict import DecisionRule, fillable_gap, parse_length, parse_sheet, parse_wire
+    from fitup.verdict import (
+        DecisionRule,
+        fillable_gap,
+        parse_length,
+        parse_length_or_zero,
+        parse_sheet,
+        parse_wire,
+    )
 
     points = None if options.points is None else np.array(parse_points(options.points))
     settings = InspectionSettings(
@@ -208,7 +214,7 @@ def read_settings(options: Options) -> InspectionSettings:
         print_record=None if options.print_record is None else load_print_record(options.print_record),
         target_thickness_mm=None
         if options.thickness is None
-        else parse_length(options.thickness, "the target's thickness"),
+        else parse_length_or_zero(options.thickness, "the target's thickness"),
         arris_radius_mm=_radius(options.arris_radius),
         points_px=points,
         from_mm=_place(options.from_place, "--from"),
@@ -248,15 +254,9 @@ def _probability(text: str) -> float:
 
 def _place(text: str | None, option: str) -> float | None:
     """A place along the joint in mm; unlike a length it may be zero or negative."""
-    if text is None:
-        return None
-    try:
-        place_mm = float(text.strip().removesuffix("mm"))
-    except ValueError:
-        place_mm = math.nan
-    if not abs(place_mm) < 100_000:
-        raise UsageError(f"{option} needs a place along the joint in mm, such as 20mm.")
-    return place_mm
+    from fitup.verdict import parse_place
+
+    return None if text is None else parse_place(text, option)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -47,8 +47,8 @@ def spot_label(spot: Spot) -> str:
 
 
 def from_to(start_mm: float, end_mm: float) -> str:
-    """A stretch, rounded outwards so that no part of it is left out."""
-    digits = 1 if end_mm - start_mm < 5 else 0
+    """A stretch, rounded outwards so that no part of it is left out; a short one is given as it is."""
+    digits = 2 if end_mm - start_mm < 5 else 0
     fine = 10**digits
     start = math.floor(start_mm * fine + 1e-6) / fine + 0.0
     end = math.ceil(end_mm * fine - 1e-6) / fine + 0.0

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from fitup.verdict.decision import DecisionRule, StationState, probability_within
 from fitup.verdict.joint import judge
-from fitup.verdict.lengths import parse_length
+from fitup.verdict.lengths import parse_length, parse_length_or_zero, parse_place
 from fitup.verdict.limits import Candidate, JointKind, Limit, fillable_gap
 from fitup.verdict.result import JointVerdict, SeenRule, Spot, VerdictWord
 from fitup.verdict.sheets import Sheet, parse_sheet
@@ -31,6 +31,8 @@ __all__ = [
     "fillable_gap",
     "judge",
     "parse_length",
+    "parse_length_or_zero",
+    "parse_place",
     "parse_sheet",
     "parse_wire",
     "probability_within",

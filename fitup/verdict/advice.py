@@ -8,7 +8,15 @@ from collections.abc import Sequence
 from fitup.verdict.decision import StationState
 from fitup.verdict.result import Spot, VerdictWord
 
-__all__ = ["doubtful_advice", "joint_advice", "joint_sentence", "over_advice", "unseen_advice"]
+__all__ = [
+    "beside_over_advice",
+    "doubtful_advice",
+    "joint_advice",
+    "joint_sentence",
+    "only_part",
+    "over_advice",
+    "unseen_advice",
+]
 
 # Reasons why a station is unseen, and what to change for the next photo.
 _REMEDIES = {
@@ -49,15 +57,30 @@ def doubtful_advice(start_mm: float, end_mm: float, gap_mm: float, u_mm: float, 
     )
 
 
-def unseen_advice(start_mm: float, end_mm: float, reason: str) -> str:
-    """Where nothing was measured and what to do about it."""
+def beside_over_advice(start_mm: float, end_mm: float, over_start_mm: float, over_end_mm: float) -> str:
+    """A doubtful rim of a spot over the limit: closing that spot closes it too, and no gauge settles more."""
+    over = _place(over_start_mm, over_end_mm)
+    return f"goes with the re-fixture beside it ({over}): {_place(start_mm, end_mm)}; no gauge is needed"
+
+
+def unseen_advice(
+    start_mm: float, end_mm: float, reason: str, like: tuple[float, float] | None = None
+) -> str:
+    """Where nothing was measured and what to do; `like` is an earlier place with the same reason."""
     place = _place(start_mm, end_mm)
+    if like is not None:
+        return f"do as at {_from_to(*like)}: {place}" + (f" ({reason})" if reason else "")
     if reason == "covered":
         return f"look at it: {place} is covered; if it is no tack or clamp, photograph again or gauge"
     if reason == "no photo":
         return f"photograph the stretch {place}: no photo shows it"
     why = f" ({reason}: {_REMEDIES[reason]})" if reason in _REMEDIES else f" ({reason})" if reason else ""
     return f"photograph again or gauge: {place}{why}"
+
+
+def only_part(start_mm: float, end_mm: float) -> str:
+    """What is added where only a part of the joint was asked for."""
+    return f"; only {_place(start_mm, end_mm)} was looked at"
 
 
 def joint_sentence(
@@ -110,13 +133,17 @@ def joint_advice(word: VerdictWord, spots: Sequence[Spot], main_reason: str, see
 
 
 def _place(start_mm: float, end_mm: float) -> str:
-    """From-to, rounded outwards so that no part of the spot is left out."""
-    decimals = 1 if end_mm - start_mm < _SHORT_MM else 0
+    return f"{_from_to(start_mm, end_mm)} from the datum mark"
+
+
+def _from_to(start_mm: float, end_mm: float) -> str:
+    """From-to, rounded outwards so that no part of the spot is left out; a short one is given as it is."""
+    decimals = 2 if end_mm - start_mm < _SHORT_MM else 0
     scale = 10**decimals
     start = math.floor(start_mm * scale + _SAFETY) / scale + 0.0  # + 0.0 turns -0 into 0
     end = math.ceil(end_mm * scale - _SAFETY) / scale + 0.0
     joiner = " to " if start < 0 else "–"
-    return f"{start:.{decimals}f}{joiner}{end:.{decimals}f} mm from the datum mark"
+    return f"{start:.{decimals}f}{joiner}{end:.{decimals}f} mm"
 
 
 def _near(at_mm: float) -> str:

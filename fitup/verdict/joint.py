@@ -21,12 +21,21 @@ No sentence here tells anybody to start work: the verdict is about the fit-up an
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.verdict.advice import doubtful_advice, joint_advice, joint_sentence, over_advice, unseen_advice
+from fitup.verdict.advice import (
+    beside_over_advice,
+    doubtful_advice,
+    joint_advice,
+    joint_sentence,
+    only_part,
+    over_advice,
+    unseen_advice,
+)
 from fitup.verdict.decision import DecisionRule, StationState, decide
 from fitup.verdict.limits import Limit
 from fitup.verdict.result import JointVerdict, SeenRule, Spot, VerdictWord
@@ -46,6 +55,8 @@ def judge(
     rule: DecisionRule | None = None,
     spot_rule: SpotRule | None = None,
     seen_rule: SeenRule | None = None,
+    *,
+    part_only: bool = False,
 ) -> JointVerdict:
     """Judge a joint: every station, then the spots, then the whole.
 
@@ -58,15 +69,20 @@ def judge(
     rule, spot_rule, seen_rule : optional
         How sure a state must be; lengths for merging and dropping; how much must be seen.
         The defaults are those of the classes.
+    part_only : bool
+        Whether the profile is a part of the joint that a person asked for, which the verdict then says.
     """
     rule, spot_rule, seen_rule = rule or DecisionRule(), spot_rule or SpotRule(), seen_rule or SeenRule()
     states = decide(profile.gap_mm, profile.u_gap_mm, limit.limit_mm, rule)
     stretches = find_stretches(states, profile.step_mm, spot_rule)
-    spots = tuple(_spot(profile, states, stretch, limit) for stretch in stretches)
+    spots = _with_neighbours(
+        profile, stretches, [_spot(profile, states, stretch, limit) for stretch in stretches], spot_rule
+    )
     seen_enough = _seen_enough(profile, seen_rule)
     word = _worst(spots, seen_enough)
     largest = _largest(profile, profile.seen)
     seen_share = float(np.mean(profile.seen))
+    part = only_part(*_reach(profile)) if part_only else ""
     return JointVerdict(
         word=word,
         limit=limit,
@@ -76,8 +92,8 @@ def judge(
         largest_gap_u_mm=largest[1],
         largest_gap_at_mm=largest[2],
         seen_share=seen_share,
-        sentence=joint_sentence(word, largest, limit.limit_mm, spots, seen_share),
-        advice=joint_advice(word, spots, _main_reason(profile.unseen_reason), seen_enough),
+        sentence=joint_sentence(word, largest, limit.limit_mm, spots, seen_share) + part,
+        advice=joint_advice(word, spots, _main_reason(profile.unseen_reason), seen_enough) + part,
         decision=rule,
         spot_rule=spot_rule,
         seen_rule=seen_rule,
@@ -120,6 +136,40 @@ def _spot(profile: GapProfile, states: tuple[StationState, ...], stretch: Stretc
         at_mm=at_mm,
         advice=advice,
     )
+
+
+def _with_neighbours(
+    profile: GapProfile, stretches: tuple[Stretch, ...], spots: list[Spot], rule: SpotRule
+) -> tuple[Spot, ...]:
+    """Say once what holds for several spots: a doubtful rim goes with its opening, like reasons alike."""
+    first_with: dict[str, Spot] = {}
+    told = []
+    for stretch, spot in zip(stretches, spots, strict=True):
+        advice, place = spot.advice, (spot.start_mm, spot.end_mm)
+        if stretch.state == StationState.DOUBTFUL:
+            over = _over_beside(spot, spots, rule.merge_mm)
+            advice = beside_over_advice(*place, over.start_mm, over.end_mm) if over else advice
+        elif stretch.state == StationState.UNSEEN:
+            reason = _main_reason(profile.unseen_reason[stretch.cells])
+            like = first_with.setdefault(reason, spot)
+            if like is not spot:
+                advice = unseen_advice(*place, reason, (like.start_mm, like.end_mm))
+        told.append(replace(spot, advice=advice))
+    return tuple(told)
+
+
+def _over_beside(spot: Spot, spots: list[Spot], within_mm: float) -> Spot | None:
+    """Return the spot over the limit that touches this one, or lies no further off than spots are merged."""
+    over = [other for other in spots if other.state == StationState.OVER]
+    away = [max(other.start_mm - spot.end_mm, spot.start_mm - other.end_mm) for other in over]
+    nearest = min(range(len(over)), key=away.__getitem__, default=None)
+    return None if nearest is None or away[nearest] > within_mm + _ROUNDING else over[nearest]
+
+
+def _reach(profile: GapProfile) -> tuple[float, float]:
+    """From where to where the stations' cells reach [mm]."""
+    half = profile.step_mm / 2
+    return float(profile.station_mm[0]) - half, float(profile.station_mm[-1]) + half
 
 
 def _own_stations(states: tuple[StationState, ...], stretch: Stretch) -> NDArray[np.bool_]:

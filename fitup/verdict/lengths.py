@@ -18,6 +18,8 @@ __all__ = [
     "format_mm",
     "format_number",
     "parse_length",
+    "parse_length_or_zero",
+    "parse_place",
     "read_quantity",
     "show_text",
 ]
@@ -37,6 +39,7 @@ _NUMBER = re.compile(
     r"\s*(?P<rest>.*)",
     re.DOTALL,
 )
+_ZERO = re.compile(r"0{1,9}([.,]0{0,9})?\s*(mm|in|\")?", re.IGNORECASE)
 _LONGEST_SHOWN = 40
 # No joint is longer: keeps a slip of the decimal point from passing as a length.
 _LONGEST_MM = 100_000
@@ -100,6 +103,21 @@ def parse_length(text: str, what: str = "the length") -> float:
     if length_mm > _LONGEST_MM:
         raise UsageError(f"{what} {show_text(text)} is over {_LONGEST_MM // 1000} m: check the number.")
     return float(length_mm)
+
+
+def parse_place(text: str, what: str = "the place") -> float:
+    """Read a place along a joint and return it in mm: written as a length, but it may be zero or negative."""
+    words = text.strip()
+    unsigned = words.lstrip("+-−")
+    if len(words) - len(unsigned) > 1:
+        raise UsageError(f"{what} {show_text(text)} cannot be read: write a number with mm or in.")
+    place_mm = 0.0 if _ZERO.fullmatch(unsigned) else parse_length(unsigned, what)
+    return -place_mm if words[:1] in ("-", "−") and place_mm else place_mm
+
+
+def parse_length_or_zero(text: str, what: str = "the length") -> float:
+    """Read a length that may be zero and return it in mm."""
+    return 0.0 if _ZERO.fullmatch(text.strip()) else parse_length(text, what)
 
 
 def read_quantity(text: str, what: str) -> Quantity:

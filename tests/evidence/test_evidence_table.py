@@ -48,7 +48,8 @@ def test_gap_in_words() -> None:
 
 def test_places_in_words_are_rounded_outwards() -> None:
     assert from_to(10.4, 20.2) == "10–21 mm"
-    assert from_to(10.24, 11.26) == "10.2–11.3 mm"
+    assert from_to(10.24, 11.26) == "10.24–11.26 mm"
+    assert from_to(95.25, 95.75) == "95.25–95.75 mm"
     assert from_to(-3.5, 20.0) == "-4 to 20 mm"
     assert from_to(-0.2, 20.0) == "-1 to 20 mm"
 

@@ -46,3 +46,11 @@ def test_points_beside_the_joint_are_told_so(tmp_path: Path, name: str, off_mm: 
     assert error.reason == "no joint"
     assert "points" in error.message
     assert "light" not in error.remedy
+
+
+def test_a_part_that_was_asked_for_is_named_in_the_verdict(photo: Path) -> None:
+    whole = inspect(photo, SETTINGS).verdict
+    part = inspect(photo, replace(SETTINGS, from_mm=20.0, to_mm=60.0)).verdict
+    assert "was looked at" not in whole.sentence
+    assert part.sentence.endswith("mm from the datum mark was looked at")
+    assert len(part.states) < 0.3 * len(whole.states)

@@ -143,12 +143,17 @@ def test_a_reading_below_zero_is_shown_as_a_closed_joint() -> None:
 
 def test_short_spots_and_places_before_the_datum_mark_read_well() -> None:
     (spot,) = judge(profile_of(joint((1, 1.5), (99, 0.3)), first_mm=-3.1), LIMIT).spots
-    assert "re-fixture -3.4 to -2.8 mm from the datum mark" in spot.advice
+    assert "re-fixture -3.35 to -2.85 mm from the datum mark" in spot.advice
 
 
 @pytest.mark.parametrize(
     ("first_mm", "stations", "place"),
-    [(142.0, 53, "141–169 mm"), (142.0, 3, "141.7–143.3 mm"), (142.25, 52, "142–168 mm")],
+    [
+        (142.0, 53, "141–169 mm"),
+        (142.0, 3, "141.75–143.25 mm"),
+        (60.0, 1, "59.75–60.25 mm"),
+        (142.25, 52, "142–168 mm"),
+    ],
 )
 def test_a_place_is_rounded_outwards_so_that_no_part_of_the_spot_is_left_out(
     first_mm: float, stations: int, place: str
@@ -241,3 +246,35 @@ def test_spots_carry_numbers_of_their_own_stations(gaps: list[float], u_mm: floa
         assert spot.length_mm == pytest.approx(spot.end_mm - spot.start_mm)
         if spot.state != StationState.UNSEEN:
             assert spot.largest_gap_mm == gaps[round(spot.at_mm / 0.5)]
+
+
+def test_doubtful_rims_go_with_the_opening_and_ask_for_no_gauge() -> None:
+    # Two millimetres of rim on either side, longer than what counts as the edge of the spot itself.
+    profile = profile_of(joint((40, 0.3), (4, 0.88), (20, 1.2), (4, 0.88), (40, 0.3), (6, 0.88), (40, 0.3)))
+    verdict = judge(profile, LIMIT)
+    rim, opening, other_rim, alone = verdict.spots
+    assert (opening.state, alone.state) == (StationState.OVER, StationState.DOUBTFUL)
+    for spot in (rim, other_rim):
+        assert spot.state == StationState.DOUBTFUL
+        assert spot.advice.startswith("goes with the re-fixture beside it")
+        assert "settle with a feeler gauge" not in spot.advice
+    assert "settle with a feeler gauge" in alone.advice
+
+
+def test_the_same_remedy_is_given_once() -> None:
+    profile = profile_of(joint((20, 0.3), (2, NAN), (20, 0.3), (3, NAN), (20, 0.3)), reason="glare")
+    first, second = judge(profile, LIMIT).spots
+    assert "move the lamp" in first.advice
+    assert second.advice.startswith("do as at 9.75–10.75 mm: ")
+    assert "glare" in second.advice
+    assert "move the lamp" not in second.advice
+
+
+@pytest.mark.parametrize("gap_mm", [0.3, 1.5, NAN])
+def test_a_part_of_a_joint_is_not_passed_off_as_the_whole(gap_mm: float) -> None:
+    profile = profile_of(joint((61, gap_mm)), first_mm=40.0)
+    whole, part = judge(profile, LIMIT), judge(profile, LIMIT, part_only=True)
+    for text in (part.sentence, part.advice):
+        assert text.endswith("; only 39–71 mm from the datum mark was looked at")
+    assert part.sentence.startswith(whole.sentence)
+    assert "was looked at" not in whole.sentence + whole.advice

@@ -7,7 +7,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from fitup.errors import UsageError
-from fitup.verdict import parse_length, parse_sheet, parse_wire
+from fitup.verdict import parse_length, parse_length_or_zero, parse_place, parse_sheet, parse_wire
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ def test_refuses_what_is_not_text(parse, not_text) -> None:
         parse(not_text)
 
 
-_READERS = [parse_length, parse_wire, parse_sheet]
+_READERS = [parse_place, parse_length_or_zero, parse_length, parse_wire, parse_sheet]
 _NEARLY = st.from_regex(
     r"[-+]?[0-9]{0,4}[.,/]?[0-9]{0,4} ?(mm|in|\"|thou|ga|gauge|cm|)( stainless| steel|)", fullmatch=True
 )
@@ -104,3 +104,39 @@ def test_an_inch_is_exactly_25_4_mm(tenth_thous: int) -> None:
     inches = f"{tenth_thous // 10_000}.{tenth_thous % 10_000:04d}"
     assert parse_length(f"{inches}in") == float(Fraction(tenth_thous, 10_000) * Fraction("25.4"))
     assert parse_length(f"{inches}in") / 25.4 == pytest.approx(tenth_thous / 10_000, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("text", "place_mm"),
+    [
+        ("4in", 101.6),
+        ('4"', 101.6),
+        ("-0.5in", -12.7),
+        ("20", 20.0),
+        ("20mm", 20.0),
+        ("+20 mm", 20.0),
+        ("−3.5mm", -3.5),
+        ("0", 0.0),
+        ("-0", 0.0),
+        ("0.0mm", 0.0),
+        ("0in", 0.0),
+    ],
+)
+def test_places_may_be_inches_zero_or_negative(text: str, place_mm: float) -> None:
+    assert parse_place(text) == pytest.approx(place_mm, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["--3", "+-3mm", "-", "", "here", "nan", "1e5", "0x10", "3 cm"])
+def test_what_is_no_place_is_refused(text: str) -> None:
+    with pytest.raises(UsageError):
+        parse_place(text)
+
+
+def test_a_length_that_may_be_zero() -> None:
+    assert parse_length_or_zero("0mm") == 0.0
+    assert parse_length_or_zero("0,00") == 0.0
+    assert parse_length_or_zero("0.15mm") == 0.15
+    with pytest.raises(UsageError):
+        parse_length_or_zero("-1mm")
+    with pytest.raises(UsageError):
+        parse_length("0mm")
