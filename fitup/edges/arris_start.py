@@ -18,6 +18,7 @@ __all__ = [
     "near_edges",
     "running_median",
     "sample_weights",
+    "shortened_flanks",
     "smooth_along",
     "start_parameters",
     "start_values",
@@ -32,6 +33,7 @@ LAND_PX = 4.0  # of a land, beyond the blurred edge: farther out its light rises
 # Relative rise of a land's light over its length: 1 under an even sky at the root of a square corner (the
 # other land hides half of it there); what is steeper is the edge of a shadow and says nothing of the root.
 STEEPEST_RISE = 1.0
+EARLY_END, STRONGER = 0.75, 1.5  # a land that ends before that share of its length, and how sure that must be
 SLOPE_STRETCH = 10  # stations to either side that share the slope of a land's light
 NARROW = 3.5  # gap over blur sigma up to which grain can be taken for the gap
 
@@ -222,6 +224,29 @@ def sample_weights(
     left, right = (flank_used(width, blur_px)[:, None] for width in flanks)
     window = (x >= near[:, None] - left) & (x <= far[:, None] + right)
     return np.where(clipped > 0.2, 0, window).astype(np.float32)
+
+
+def shortened_flanks(
+    x: Array64, profiles: Array, start: Start, flanks: tuple[Array64, Array64], blur_px: float
+) -> tuple[Array64, Array64]:
+    """Flanks (N,) [px], cut where a land ends early: at an edge far stronger than any at its due end."""
+    smooth = cv2.GaussianBlur(profiles, (0, 0), sigmaX=1.0, sigmaY=2.0).astype(np.float64)
+    rise = np.abs(np.gradient(np.sqrt(np.maximum(smooth, 0)), axis=1))
+    rows = np.arange(len(rise))
+    cut = []
+    for side, edge, flank in ((-1, start.near, flanks[0]), (1, start.far, flanks[1])):
+        if not np.isfinite(flank).all():
+            cut.append(flank)
+            continue
+        away = side * (x - edge[:, None])
+        share = away / flank[:, None]
+        early = np.where((away > 2.5 * blur_px) & (share < EARLY_END), rise, 0.0)
+        due = np.where(np.abs(share - 1) < 1 - EARLY_END, rise, 0.0).max(axis=1)
+        at = early.argmax(axis=1)
+        short = early[rows, at] > STRONGER * due
+        short &= running_median(short.astype(np.float64), 4) > 0.5
+        cut.append(np.where(short, away[rows, at], flank))
+    return cut[0], cut[1]
 
 
 def near_edges(x: Array64, profiles: Array, flank_px: Array64, reach_px: float) -> Array64:

@@ -22,6 +22,7 @@ from fitup.edges.arris_start import (
     flattened,
     running_median,
     sample_weights,
+    shortened_flanks,
     smooth_along,
     start_parameters,
     start_values,
@@ -109,13 +110,15 @@ _Found: TypeAlias = "tuple[_Data, Start, ArrisFit, Array64, float]"
 def _fit_plates(seen: _Seen, section: Section) -> _Found:
     """Plates or lands on both sides, and at most a thin band of one cut face between them."""
     x, blur_px, turned = seen.x, seen.blur_px, seen.profiles
-    start = start_values(x, turned, blur_px, CORE_MM / seen.sample_mm, seen.flanks)
+    flanks = seen.flanks
+    start = start_values(x, turned, blur_px, CORE_MM / seen.sample_mm, flanks)
     if section.between_lands:
-        turned = flattened(x, turned, start, seen.flanks, blur_px)
+        flanks = shortened_flanks(x, turned, start, flanks, blur_px)
+        turned = flattened(x, turned, start, flanks, blur_px)
     slope = np.abs(section.tangent) / seen.sample_mm
     band_px = section.face_depth_mm * slope
     band_sd_px = np.hypot(section.u_face_depth_mm * slope, np.minimum(KNOWN_BAND_SD_PX, 0.2 * band_px))
-    weights = sample_weights(x, seen.clipped, start.near, start.far + band_px, seen.flanks, blur_px)
+    weights = sample_weights(x, seen.clipped, start.near, start.far + band_px, flanks, blur_px)
     counting = np.flatnonzero(weights.any(axis=0))
     used = slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
     data = _Data(x=x[used], profiles=turned[:, used], weights=weights[:, used], lands=section.between_lands)
