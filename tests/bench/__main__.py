@@ -21,13 +21,15 @@ from rich.table import Table
 
 from tests.bench.accuracy import Outcome, figures, measure_all, photo_row, worst_stations
 from tests.bench.bound_ratio import bound_ratios
+from tests.bench.kinds import kind_figures, kind_row, kind_truths, measure_kinds
+from tests.bench.seam import seam_figures, seam_truths
 from tests.bench.speed import cold_import_s, help_over_import, peak_mb, verdict_over_decode
 from tests.bench.truth import Truth, load_truths
 
 ROOT = Path(__file__).resolve().parents[2]
 TIMED_PHOTOS = 3
 TABLE_WIDTH = 180
-SECTIONS = ("accuracy", "speed")
+SECTIONS = ("accuracy", "kinds", "speed")
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -43,6 +45,8 @@ def main(arguments: list[str] | None = None) -> int:
     report["machine"] = _machine()
     if "accuracy" in options.sections:
         report["accuracy"] = _accuracy(truths, console)
+    if "kinds" in options.sections:
+        report["kinds"] = _kinds(options.photos, console)
     if "speed" in options.sections:
         report["speed"] = _speed(truths, console)
     partial = options.out.with_name(options.out.name + ".part")
@@ -144,6 +148,37 @@ def _print_figures(result: dict[str, Any], console: Console) -> None:
                     table.add_row(f"{key}: {inner}", _text(number))
         elif not isinstance(value, list):
             table.add_row(key, _text(value))
+    console.print(table)
+
+
+# -------------------------------------------------------------------------------------------------- kinds
+
+
+def _kinds(photos: Path, console: Console) -> dict[str, Any]:
+    outcomes = measure_kinds(kind_truths(photos / "kinds"))
+    rows = kind_figures(outcomes)
+    by_photo = [kind_row(outcome) for outcome in outcomes]
+    seam = seam_figures(seam_truths(photos / "seam_900"))
+    _print_rows("Joint kinds, gap less truth, mm", rows, console)
+    _print_rows("Photo by photo", by_photo, console)
+    for outcome in outcomes:
+        if outcome.score is None:
+            console.print(f"  {outcome.truth.name}: {outcome.said}")
+    table = _two_columns("Long joint in several photos")
+    for key, value in seam.items():
+        if not isinstance(value, dict | list):
+            table.add_row(key, _text(value))
+    console.print(table)
+    return {"by_kind": rows, "by_photo": by_photo, "seam": seam}
+
+
+def _print_rows(title: str, rows: list[dict[str, Any]], console: Console) -> None:
+    table = Table(title=title, title_justify="left", box=box.SIMPLE, padding=(0, 1, 0, 0))
+    headings = list(dict.fromkeys(key for row in rows for key in row))
+    for heading in headings:
+        table.add_column(heading.replace("_", "\n", 1))
+    for row in rows:
+        table.add_row(*(_text(row.get(heading)) for heading in headings))
     console.print(table)
 
 
