@@ -15,7 +15,6 @@ from fitup.scale.bundle_fit import BundleFit, PrintedPlane, fit_planes
 from fitup.scale.finding import TargetSighting
 from fitup.scale.focal import camera_prior, lens_prior, open_prior
 from fitup.scale.lens import Optics
-from fitup.scale.lens_choice import LensChoice
 from fitup.scale.lens_term import LensTerm, lens_term
 from fitup.scale.opening import PlaneFrame
 from fitup.scale.print_check import DEFAULT_PRINT_U_RELATIVE, PrintRecord
@@ -23,7 +22,6 @@ from fitup.scale.saddles import jacobian, project
 from fitup.scale.scale_map import (
     FITTED_SHARE,
     FOCAL_CONFLICT,
-    LENS_CONTRADICTED,
     SAME_FIT,
     SAME_FIT_PX,
     STRETCH_CONFLICT,
@@ -127,7 +125,6 @@ def bundle(
     print_records: tuple[PrintRecord | None, PrintRecord | None] = (None, None),
     thicknesses_mm: tuple[float | None, float | None] = (None, None),
     same_sheet: bool = False,
-    lens: LensChoice | None = None,
 ) -> TargetPair:
     """Fit the planes of two targets together, with one camera.
 
@@ -136,7 +133,6 @@ def bundle(
     sightings : two; the first one's plate gives the frame
     print_records, thicknesses_mm : of each target, as for `scale_map`
     same_sheet : both strips were cut from one print; two strips with one print record are so anyhow
-    lens : the photo's lens profile, as for `scale_map`
 
     Raises UsageError for other than two targets or an impossible thickness, RetakeError where no camera fits.
     """
@@ -148,12 +144,13 @@ def bundle(
     ]
     stretches = _shared(print_records, np.sqrt(2.0), same)
     size = (photo.width_px, photo.height_px)
-    profile, notes = (None, ()) if lens is None else (lens.profile, lens.notes)
+    profile = sightings[0].choice.used
     optics = None if profile is None else optics_of(photo, sightings[0], profile)
     planes = _printed(sightings, print_records, thicknesses, optics)
     fit, source, known = _fit(photo, planes, stretches, optics)
-    if profile is not None and not known:
-        profile, optics, notes = None, None, (*notes, LENS_CONTRADICTED)
+    if optics is not None and not known:
+        optics = None
+        sightings = [replace(seen, choice=seen.choice.contradicted()) for seen in sightings]
         planes = _printed(sightings, print_records, thicknesses, None)
         fit, source, known = _fit(photo, planes, stretches, None)
     term, taken_up = _lens_taken_up(planes, fit, size, known, optics)
@@ -162,8 +159,6 @@ def bundle(
             map_of_fit(photo, sighting, record, thickness, fit.plane(k, thickness), source, known, optics),
             lens_term=term,
             distortion_response=taken_up[:, fit.own(k)],
-            lens=profile,
-            notes=notes,
         )
         for k, (sighting, record, thickness) in enumerate(
             zip(sightings, print_records, thicknesses, strict=True)

@@ -7,7 +7,8 @@ blur and ink move them by up to some percent of the marker, a saddle is symmetri
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from fitup.errors import RetakeError
 from fitup.photo import Photo
 from fitup.scale.layout import TargetLayout, known_layouts
+from fitup.scale.lens_choice import LensChoice
 from fitup.scale.lens_model import LensModel
 from fitup.scale.markers import Markers
 from fitup.scale.saddles import SaddleFit, fit_saddles, in_line, jacobian, project
@@ -32,6 +34,8 @@ BENT_MM = 0.06
 _LOOSE_SHARE = 0.35
 _START_BOUND_MM = 0.4
 
+# What a wrong lens profile may look like.
+_NO_PLANE = ("unknown board", "too few saddles", "bent target")
 # Which failure tells most when several levels failed in different ways, best last.
 _RANK = ("no target", "mirrored target", "too few markers", "unknown board", "same strip twice",
          "too few saddles", "saddles in a line", "bent target")  # fmt: skip
@@ -57,6 +61,7 @@ class TargetSighting:
     reduction: int
     notes: tuple[str, ...] = ()
     lens: LensModel | None = None
+    choice: LensChoice = field(default_factory=LensChoice)
 
     def to_px(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Points of the printed face (..., 2) mm to the photo (..., 2) px."""
@@ -71,17 +76,18 @@ class TargetSighting:
         return np.asarray(self.lens.slope(project(self.homography, points_mm)) @ slope)
 
 
-def find_target(photo: Photo, lens: LensModel | None = None) -> TargetSighting:
-    """Find the printed strip in a photo, whose lens may be known.
+def find_target(photo: Photo, choice: LensChoice | None = None) -> TargetSighting:
+    """Find the printed strip in a photo, whose lens may be known by a profile.
 
     Raises RetakeError with the reason: no target, mirrored target, too few markers, unknown board,
     same strip twice, too few saddles, saddles in a line, bent target.
     """
-    return find_board(photo.grey8, known_layouts(), lens=lens)
+    found = _through_lens(photo, choice, lambda lens: (find_board(photo.grey8, known_layouts(), lens=lens),))
+    return found[0]
 
 
 def find_targets(
-    photo: Photo, expected: int = 1, lens: LensModel | None = None
+    photo: Photo, expected: int = 1, choice: LensChoice | None = None
 ) -> tuple[TargetSighting, ...]:
     """Find all printed strips in a photo, that with the most saddles first.
 
@@ -90,7 +96,29 @@ def find_targets(
     as long as fewer than `expected` are found, finer ones are searched too. Raises RetakeError for the
     same strip twice, and as `find_target` where no strip is accepted.
     """
-    return find_boards(photo.grey8, known_layouts(), expected=expected, lens=lens)
+    return _through_lens(
+        photo, choice, lambda lens: find_boards(photo.grey8, known_layouts(), expected=expected, lens=lens)
+    )
+
+
+def _through_lens(
+    photo: Photo,
+    choice: LensChoice | None,
+    find: Callable[[LensModel | None], tuple[TargetSighting, ...]],
+) -> tuple[TargetSighting, ...]:
+    """Find with the lens taken out; where no plane comes of that, as if nothing were known of the lens."""
+    if choice is None:
+        return find(None)
+    if choice.used is not None:
+        lens = choice.used.lens.turned(photo.camera.orientation)
+        try:
+            return tuple(replace(sighting, choice=choice) for sighting in find(lens))
+        except RetakeError as failure:
+            if failure.reason not in _NO_PLANE:
+                raise
+        found = find(None)
+        return tuple(replace(sighting, choice=choice.contradicted()) for sighting in found)
+    return tuple(replace(sighting, choice=choice) for sighting in find(None))
 
 
 def find_board(

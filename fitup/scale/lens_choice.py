@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fitup.errors import UsageError
 from fitup.photo import CameraInfo, Photo
@@ -13,15 +13,29 @@ __all__ = ["LensChoice", "choose_lens"]
 
 _SAME_FOCAL = 0.02  # relative: some phones round the focal length, some give it for each photo
 _ZOOM = 1.01
+_CONTRADICTED = "the lens profile contradicts this photo (edited, cropped or another lens) and was not used"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LensChoice:
-    """The profile for a photo, or none; given says that a person named it. `notes` are for that person."""
+    """The profile for a photo, or none; given says that a person named it. `notes` are for that person.
+
+    One that the picture contradicts stays named, and is no longer usable.
+    """
 
     profile: LensProfile | None = None
     given: bool = False
+    usable: bool = True
     notes: tuple[str, ...] = ()
+
+    @property
+    def used(self) -> LensProfile | None:
+        """The profile, where it is to be used."""
+        return self.profile if self.usable else None
+
+    def contradicted(self) -> LensChoice:
+        """Return the choice after the picture has contradicted the profile."""
+        return replace(self, usable=False, notes=(*self.notes, _CONTRADICTED))
 
 
 def choose_lens(

@@ -18,7 +18,6 @@ from fitup.scale.edge_profiles import edge_blur_px, sample_edges
 from fitup.scale.finding import TargetSighting
 from fitup.scale.focal import camera_prior, lens_prior, open_prior
 from fitup.scale.lens import LensProfile, Optics
-from fitup.scale.lens_choice import LensChoice
 from fitup.scale.lens_term import LensTerm, lens_term
 from fitup.scale.opening import PlaneFrame
 from fitup.scale.plane import CameraPrior, PlaneFit, fit_pose, pixel_shifts, plane_matrices
@@ -31,9 +30,6 @@ STRETCH_CONFLICT = 3.0
 U_PAPER = 5e-4  # relative; order of magnitude, from memory
 _U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
 _STRAIN_STEP_MM = 0.5
-LENS_CONTRADICTED = (
-    "the lens profile contradicts this photo (edited, cropped or another lens) and was not used"
-)
 SAME_FIT, SAME_FIT_PX = 1.15, 0.03
 FOCAL_CONFLICT = 4.0
 FITTED_SHARE = 0.5
@@ -81,9 +77,12 @@ class ScaleMap:
     thickness_mm: float
     camera_known: bool
     size_px: tuple[int, int]
-    lens: LensProfile | None = None
     optics: Optics | None = None
-    notes: tuple[str, ...] = ()
+
+    @property
+    def lens(self) -> LensProfile | None:
+        """The lens profile that was used."""
+        return None if self.optics is None else self.sighting.choice.used
 
     def onto(self, frame: PlaneFrame) -> ScaleMap:
         """Return the map of another plane in the target's space; its x and y run along and across that plane.
@@ -205,7 +204,6 @@ def scale_map(
     sighting: TargetSighting,
     print_record: PrintRecord | None = None,
     thickness_mm: float | None = None,
-    lens: LensChoice | None = None,
 ) -> ScaleMap:
     """Fit the joint's plane to the saddles of a sighted target.
 
@@ -214,28 +212,26 @@ def scale_map(
     print_record : factors by which the print is longer than drawn; None counts the print as unchecked
     thickness_mm : target's thickness, from plate to printed face; the print record's by default, and the
         layout's (paper) where that has none
-    lens : the photo's lens profile, as `choose_lens` gives it; one that the picture contradicts is left out
+
+    The lens is that of the sighting's choice; a profile that the picture contradicts is left out.
 
     Raises UsageError for an impossible thickness, RetakeError where the fit finds no camera in front.
     """
     thickness = target_thickness(sighting, print_record, thickness_mm)
     factors, u_stretch = print_of(print_record)
     mm = sighting.saddles_mm * factors
-    notes = () if lens is None else lens.notes
-    if lens is not None and lens.profile is not None:
-        optics = optics_of(photo, sighting, lens.profile)
+    if sighting.choice.used is not None:
+        optics = optics_of(photo, sighting, sighting.choice.used)
         px, free = ideal_saddles(sighting, factors, optics)
         fit, source, known = _fit(lens_prior(optics), photo, mm, px, free, -thickness, u_stretch)
         if known:
-            seen = map_of_fit(photo, sighting, print_record, thickness, fit, source, known, optics)
-            return replace(seen, lens=lens.profile, notes=notes)
-        notes += (LENS_CONTRADICTED,)
+            return map_of_fit(photo, sighting, print_record, thickness, fit, source, known, optics)
+        sighting = replace(sighting, choice=sighting.choice.contradicted())
     px, free = ideal_saddles(sighting, factors, None)
     sampling = float(np.sqrt(abs(np.linalg.det(jacobian(free, mm.mean(0))))))
     prior = camera_prior(photo.camera, photo.width_px, photo.height_px, sampling)
     fit, source, known = _fit(prior, photo, mm, px, free, -thickness, u_stretch)
-    seen = map_of_fit(photo, sighting, print_record, thickness, fit, source, known)
-    return replace(seen, notes=notes)
+    return map_of_fit(photo, sighting, print_record, thickness, fit, source, known)
 
 
 def optics_of(photo: Photo, sighting: TargetSighting, profile: LensProfile) -> Optics:
