@@ -6,10 +6,9 @@ photo → scale → edges → profile → verdict; what is kept of it (evidence)
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fitup.edges import (
     Arrises,
@@ -23,70 +22,17 @@ from fitup.edges import (
     section_of,
     straighten,
 )
-from fitup.errors import RetakeError, UsageError
-from fitup.joint import JointSetup
-from fitup.photo import Photo, PhotoLimits, open_photo
-from fitup.profile import ARRIS_RADIUS_MM, GapProfile, JointShape, measure_gap, with_second_target
+from fitup.photo import Photo, open_photo
+from fitup.profile import GapProfile, JointShape, measure_gap, with_second_target
 from fitup.scale import (
-    PrintRecord,
     ScaleMap,
-    TargetPair,
     TargetSighting,
-    bundle,
-    find_target,
-    find_targets,
-    scale_map,
 )
-from fitup.verdict import DecisionRule, JointVerdict, Limit, Sheet, Wire, fillable_gap, judge
+from fitup.settings import InspectionSettings
+from fitup.targets import pair_of, target_scale, targets_of
+from fitup.verdict import JointVerdict, Limit, fillable_gap, judge
 
 __all__ = ["Inspection", "InspectionSettings", "inspect", "inspect_target", "limit_of", "target_scale"]
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class InspectionSettings:
-    """All that a person says about a joint; with the photo, enough to measure again.
-
-    `points_px` (K, 2) are two or more image points on the joint; `from_mm` and `to_mm` bound the stretch that
-    is looked at, in mm from the datum mark (the target's length by default). With `two_targets` a second one
-    must lie on the other plate; where one is seen there it is used anyhow, but for butt joints and seams.
-    `one_sheet` says that both were cut from one print. The lower strip number is the first target.
-
-    Raises UsageError where the joint's shape is described wrongly, or lacks the sheet's thickness.
-    """
-
-    wire: Wire
-    sheet: Sheet | None = None
-    arris_radius_mm: float = ARRIS_RADIUS_MM
-    joint_kind: str = "butt"
-    target_on: str | None = None
-    included_angle_deg: float = 90.0
-    overlap_mm: float | None = None
-    procedure_limit_mm: float | None = None
-    bridge_factor: float = 1.0
-    decision: DecisionRule = field(default_factory=DecisionRule)
-    print_record: PrintRecord | None = None
-    target_thickness_mm: float | None = None
-    two_targets: bool = False
-    one_sheet: bool = False
-    points_px: NDArray[np.float64] | None = None
-    from_mm: float | None = None
-    to_mm: float | None = None
-    photo_limits: PhotoLimits = field(default_factory=PhotoLimits)
-
-    def __post_init__(self) -> None:
-        setup = self.setup
-        if self.sheet is None and not setup.opens_in_plate_plane:
-            raise UsageError(f"a {setup.kind} joint needs the sheet's thickness: give it (--sheet 1.5mm).")
-
-    @property
-    def part_only(self) -> bool:
-        """Whether only a part of the joint was asked for."""
-        return self.points_px is not None or self.from_mm is not None or self.to_mm is not None
-
-    @property
-    def setup(self) -> JointSetup:
-        """The joint's shape; UsageError where its words do not go together."""
-        return JointSetup.of(self.joint_kind, self.target_on, self.included_angle_deg, self.overlap_mm)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -113,7 +59,7 @@ def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspe
     """
     limit_of(settings)  # settings that cannot be used are told before the photo is opened
     photo = open_photo(path, settings.photo_limits)
-    first, *others = _targets(photo, settings)
+    first, *others = targets_of(photo, settings)
     return inspect_target(photo, first, settings, *others)
 
 
@@ -131,7 +77,7 @@ def inspect_target(
     """
     limit, setup = limit_of(settings), settings.setup
     sheet_mm = settings.sheet.thickness_mm if settings.sheet else None
-    pair = None if other is None else _pair(photo, sighting, other, settings)
+    pair = None if other is None else pair_of(photo, sighting, other, settings)
     scale = pair.first if pair else target_scale(photo, sighting, settings)
     line = find_joint(
         photo,
@@ -176,42 +122,6 @@ def inspect_target(
         shape=shape,
         limit=limit,
         verdict=judge(profile, limit, settings.decision, part_only=settings.part_only),
-    )
-
-
-def _targets(photo: Photo, settings: InspectionSettings) -> tuple[TargetSighting, ...]:
-    """Return the target, and the one on the other plate where it is wanted or of use."""
-    if settings.setup.opens_in_plate_plane and not settings.two_targets:
-        return (find_target(photo),)
-    seen = find_targets(photo, expected=2 if settings.two_targets else 1)[:2]
-    if settings.two_targets and len(seen) < 2:
-        raise RetakeError(
-            "second target not found",
-            "Only one target was found in the photo, and two were announced.",
-            "Lay a target of its own number on each plate and photograph both whole, not from the side.",
-        )
-    return tuple(sorted(seen, key=lambda sighting: sighting.layout.strip_number))
-
-
-def target_scale(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> ScaleMap:
-    """Return the map of the plane of the plate on which a target lies."""
-    return scale_map(
-        photo,
-        sighting,
-        print_record=settings.print_record,
-        thickness_mm=settings.target_thickness_mm,
-    )
-
-
-def _pair(
-    photo: Photo, sighting: TargetSighting, other: TargetSighting, settings: InspectionSettings
-) -> TargetPair:
-    return bundle(
-        photo,
-        (sighting, other),
-        print_records=(settings.print_record, settings.print_record),
-        thicknesses_mm=(settings.target_thickness_mm, settings.target_thickness_mm),
-        same_sheet=settings.one_sheet,
     )
 
 

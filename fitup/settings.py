@@ -1,0 +1,64 @@
+"""What a person says of a joint and how to measure and judge it; with the photo, enough to repeat it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.errors import UsageError
+from fitup.joint import JointSetup
+from fitup.photo import PhotoLimits
+from fitup.profile import ARRIS_RADIUS_MM
+from fitup.scale import PrintRecord
+from fitup.verdict import DecisionRule, Sheet, Wire
+
+__all__ = ["InspectionSettings"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class InspectionSettings:
+    """All that a person says about a joint; with the photo, enough to measure again.
+
+    `points_px` (K, 2) are two or more image points on the joint; `from_mm` and `to_mm` bound the stretch that
+    is looked at, in mm from the datum mark (the target's length by default). With `two_targets` a second one
+    must lie on the other plate; where one is seen there it is used anyhow, but for butt joints and seams.
+    `one_sheet` says that both were cut from one print. The lower strip number is the first target.
+
+    Raises UsageError where the joint's shape is described wrongly, or lacks the sheet's thickness.
+    """
+
+    wire: Wire
+    sheet: Sheet | None = None
+    arris_radius_mm: float = ARRIS_RADIUS_MM
+    joint_kind: str = "butt"
+    target_on: str | None = None
+    included_angle_deg: float = 90.0
+    overlap_mm: float | None = None
+    procedure_limit_mm: float | None = None
+    bridge_factor: float = 1.0
+    decision: DecisionRule = field(default_factory=DecisionRule)
+    print_record: PrintRecord | None = None
+    target_thickness_mm: float | None = None
+    two_targets: bool = False
+    one_sheet: bool = False
+    points_px: NDArray[np.float64] | None = None
+    from_mm: float | None = None
+    to_mm: float | None = None
+    photo_limits: PhotoLimits = field(default_factory=PhotoLimits)
+
+    def __post_init__(self) -> None:
+        setup = self.setup
+        if self.sheet is None and not setup.opens_in_plate_plane:
+            raise UsageError(f"a {setup.kind} joint needs the sheet's thickness: give it (--sheet 1.5mm).")
+
+    @property
+    def part_only(self) -> bool:
+        """Whether only a part of the joint was asked for."""
+        return self.points_px is not None or self.from_mm is not None or self.to_mm is not None
+
+    @property
+    def setup(self) -> JointSetup:
+        """The joint's shape; UsageError where its words do not go together."""
+        return JointSetup.of(self.joint_kind, self.target_on, self.included_angle_deg, self.overlap_mm)
