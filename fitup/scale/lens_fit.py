@@ -33,6 +33,7 @@ from fitup.scale.lens_bundle import (
     solved,
 )
 from fitup.scale.lens_model import LensKind, LensModel
+from fitup.scale.saddles import project
 
 __all__ = ["LensFit", "fit_lens"]
 
@@ -44,6 +45,7 @@ _GATE_SIGMAS = 4.5
 _FLOOR_PX = 0.02
 _WORTH = 0.99  # more coefficients must bring the prediction error down at least to this share
 _CELLS = (6, 8)
+_FISHEYE_GUESSES = np.geomspace(0.25, 1.6, 16)  # focal lengths over the picture's width
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -91,7 +93,10 @@ def fit_lens(
         return None
     best: LensFit | None = None
     for count in (5, 8) if kind == "opencv" else (4,):
-        fit = _fit(views, start, count, focal_length_mm)
+        try:
+            fit = _fit(views, start, count, focal_length_mm)
+        except np.linalg.LinAlgError:  # equations of pictures that no such lens made
+            continue
         if fit is None or not fit.lens.covers_the_picture:
             continue
         if best is None or fit.predicted_px < _WORTH * best.predicted_px:
@@ -106,9 +111,8 @@ def _start(
     objects = [np.column_stack((v.points_mm, np.zeros(len(v.points_mm)))).astype(np.float32) for v in views]
     images = [v.points_px.astype(np.float32) for v in views]
     width, height = size_px
-    K = np.array([[0.8 * width, 0, (width - 1) / 2], [0, 0.8 * width, (height - 1) / 2], [0, 0, 1.0]])
-    if focal_px is not None:
-        K[0, 0] = K[1, 1] = focal_px
+    guess = _fisheye_guess(views, size_px) if kind == "fisheye" else focal_px or 0.8 * width
+    K = np.array([[guess, 0, (width - 1) / 2], [0, guess, (height - 1) / 2], [0, 0, 1.0]])
     try:
         if kind == "fisheye":
             flags = cv2.CALIB_USE_INTRINSIC_GUESS | cv2.CALIB_RECOMPUTE_EXTRINSIC
@@ -139,6 +143,29 @@ def _start(
         rotations=np.stack([cv2.Rodrigues(np.ravel(turn))[0] for turn in turns]),
         translations=np.stack([np.ravel(shift) for shift in shifts]),
     )
+
+
+def _fisheye_guess(views: tuple[LensView, ...], size_px: tuple[int, int]) -> float:
+    """Focal length with which a plain fisheye (angle in proportion to radius) sees the boards most flat.
+
+    The library's fit wanders off where it starts far away.
+    """
+    middle = (np.array(size_px) - 1) / 2
+    costs = []
+    for focal in _FISHEYE_GUESSES * size_px[0]:
+        misses = []
+        for view in views:
+            arm = (view.points_px - middle) / focal
+            angle = np.minimum(np.linalg.norm(arm, axis=1, keepdims=True), 1.4)
+            flat = arm * np.tan(angle) / np.maximum(angle, 1e-9)
+            matrix, _ = cv2.findHomography(view.points_mm, flat, 0)
+            if matrix is None:
+                return float(focal)
+            # In lengths on the board: in the picture a long lens would always seem to fit best.
+            back = project(np.linalg.inv(matrix), flat)
+            misses.append(float(((back - view.points_mm) ** 2).mean()))
+        costs.append(np.median(misses))
+    return float(_FISHEYE_GUESSES[int(np.argmin(costs))] * size_px[0])
 
 
 def _fit(
