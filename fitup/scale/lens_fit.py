@@ -162,7 +162,7 @@ def _fisheye_guess(views: tuple[LensView, ...], size_px: tuple[int, int]) -> flo
             if matrix is None:
                 return float(focal)
             # In lengths on the board: in the picture a long lens would always seem to fit best.
-            back = project(np.linalg.inv(matrix), flat)
+            back = project(np.linalg.inv(np.asarray(matrix, np.float64)), flat)
             misses.append(float(((back - view.points_mm) ** 2).mean()))
         costs.append(np.median(misses))
     return float(_FISHEYE_GUESSES[int(np.argmin(costs))] * size_px[0])
