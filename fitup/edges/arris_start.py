@@ -30,9 +30,9 @@ Array64 = NDArray[np.float64]
 PULL = 0.35  # of the core: how far from the line the gap's middle may lie
 FLANK_PX = 12.0  # plate taken into the fit on either side
 LAND_PX = 4.0  # of a land, beyond the blurred edge: farther out its light rises with the sky it sees
-# Relative rise of a land's light over its length: 1 under an even sky at the root of a square corner (the
+# Relative rise of a land's light over its length: 0.7 to 1 under an even sky near a square corner's root (the
 # other land hides half of it there); what is steeper is the edge of a shadow and says nothing of the root.
-STEEPEST_RISE = 1.0
+STEEPEST_RISE = 0.7
 EARLY_END, STRONGER = 0.75, 1.5  # a land that ends before that share of its length, and how sure that must be
 SLOPE_STRETCH = 10  # stations to either side that share the slope of a land's light
 NARROW = 3.5  # gap over blur sigma up to which grain can be taken for the gap

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.edges import Arrises
+from fitup.joint import JointKind
 from fitup.profile.arris_shading import U_RADIUS, ArrisShading
 
 __all__ = ["turned_arris_shading"]
@@ -29,18 +30,22 @@ DARK_SHARE = 0.85  # of the rim; found on rendered corners, no photo outside tha
 def turned_arris_shading(arrises: Arrises, radius_mm: float) -> ArrisShading:
     """Displacement of both arrises away from the gap; none where a base, not an arris, bounds it."""
     section = arrises.section
-    near, u_near = _displacement(section.near_view_rad)
-    far, u_far = _displacement(section.far_view_rad)
-    if section.shows_end_face:  # both faces of the far arris are seen, and its rim glints somewhere between
-        far = np.zeros_like(far)
+    near, u_near = _displacement(section.near_view_rad, both_seen=section.kind is JointKind.CORNER_HALF_OPEN)
+    far, u_far = _displacement(section.far_view_rad, both_seen=section.shows_end_face)
     near, u_near = (np.where(section.near_is_base, 0.0, value) for value in (near, u_near))
     far, u_far = (np.where(section.far_is_base, 0.0, value) for value in (far, u_far))
     u_gap = radius_mm * np.hypot(U_RADIUS * (near + far), np.hypot(u_near, u_far))
     return ArrisShading(near_mm=radius_mm * near, far_mm=radius_mm * far, u_gap_mm=u_gap)
 
 
-def _displacement(view_rad: Array64) -> tuple[Array64, Array64]:
-    """Displacement and the standard uncertainty of where on the rim the edge is, in radii."""
+def _displacement(view_rad: Array64, *, both_seen: bool) -> tuple[Array64, Array64]:
+    """Displacement and the standard uncertainty of where on the rim the edge is, in radii.
+
+    Of an arris of which both faces are seen the rim lies between them, and the edge anywhere on it.
+    """
     begin = np.sin(view_rad)
+    if both_seen:
+        end = -np.cos(view_rad)
+        return (begin + end) / 2, (begin - end) / np.sqrt(12)
     outline = np.sin(view_rad) + np.cos(view_rad) - 1
     return DARK_SHARE * begin + (1 - DARK_SHARE) * outline, np.abs(begin - outline) / np.sqrt(12)
