@@ -57,6 +57,14 @@ def _surface(finish: str, seed: int, detail: float, dirt: float, length_mm: floa
     return mi.load_dict(plate_top(finish, seed, detail, dirt, None, size))
 
 
+@cache
+def _print(strip: int, form: str) -> Any:
+    """A target's printed paper, kept likewise."""
+    layout = target_layout(strip, form)
+    px_per_mm = TEXTURE_PX_PER_MM if layout.length_mm < 250 else TEXTURE_PX_PER_MM / 2
+    return mi.load_dict(paper(target_raster(layout, px_per_mm).pixels, strip))
+
+
 def _add_plates(parts: dict[str, Any], scene: KindScene, detail: float) -> None:
     joint = scene.joint
     uv = np.array([scene.texture_mm, TOP_UV_MM[1]])
@@ -77,14 +85,13 @@ def _add_target(parts: dict[str, Any], scene: KindScene, k: int) -> None:
     """The printed paper; z = 0 of its frame is the printed face."""
     target = scene.targets[k]
     layout, frame = target.layout, target.frame(scene.joint)
-    raster = target_raster(layout, TEXTURE_PX_PER_MM if layout.length_mm < 250 else TEXTURE_PX_PER_MM / 2)
     left, low, right, high = layout.paper_box_mm
     along, across = target.print_factors
     x, y = (left * along, right * along), (low * across, high * across)
     corners = np.array([[x[0], y[1], 0], [x[1], y[1], 0], [x[1], y[0], 0], [x[0], y[0], 0]])
     sheet = quad(frame.world(corners))
     faces = np.array([[0, 2, 1], [0, 3, 2]])
-    put(parts, f"strip{k}", Shape(points=sheet.points, faces=faces, uv=sheet.uv), paper(raster.pixels, target.strip))
+    put(parts, f"strip{k}", Shape(points=sheet.points, faces=faces, uv=sheet.uv), _print(target.strip, target.form))
     body = oriented_box(
         frame.origin,
         frame.axes,
@@ -98,8 +105,9 @@ def _add_ground(parts: dict[str, Any], scene: KindScene) -> None:
     up = np.array(scene.up)
     side = np.array([1.0, 0.0, 0.0])
     deep = np.cross(up, side)
-    middle = np.array([scene.camera.aim_xyz_mm[0], 0.0, 0.0]) - scene.ground_mm * up
-    size = 450.0
+    x0, x1 = scene.joint.x_range
+    middle = np.array([(x0 + x1) / 2, 0.0, 0.0]) - scene.ground_mm * up
+    size = 450.0 + max(0.0, (x1 - x0) / 2 - 200.0)
     corners = [middle + size * (i * side + j * deep) for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
     put(parts, "ground", quad(np.array(corners)), bench(scene.bench, 5))
 
@@ -134,14 +142,16 @@ def _ball(centre: Floats, radius: float) -> dict[str, Any]:
 
 
 def kind_paper_patch_mm(scene: KindScene) -> Floats:
-    """World points on plain white paper (the first target's end margins), where exposure is set."""
+    """World points on plain white paper (the first target's end margin), where exposure is set."""
     target = scene.targets[0]
     layout = target_layout(target.strip, target.form)
-    left, low, right, _ = layout.paper_box_mm
-    y = np.linspace(max(low + 6.0, -30.0), -4.0, 40)
-    spans = [np.linspace(layout.length_mm + 1.5, right - 2.5, 12)]
-    if layout.length_mm > 250:
-        spans.append(np.linspace(left + 2.0, -1.5, 12))
-    x, y = np.meshgrid(np.concatenate(spans), y)
+    _, low, right, _ = layout.paper_box_mm
+    if layout.length_mm > 250:  # a lens board may fill the picture: the rims of its white squares
+        row, column = layout.marker_squares.T
+        x, y = column * layout.pitch_mm + 1.5, -(row + np.linspace(0.2, 0.8, 12)[:, None]) * layout.pitch_mm
+        x, y = np.broadcast_arrays(x, y)
+    else:
+        y = np.linspace(max(low + 6.0, -30.0), -4.0, 40)
+        x, y = np.meshgrid(np.linspace(layout.length_mm + 1.5, right - 2.5, 12), y)
     flat = np.stack((x.ravel() * target.print_factors[0], y.ravel(), np.zeros(x.size)), axis=-1)
     return target.frame(scene.joint).world(flat)

@@ -29,8 +29,11 @@ def add_supports(parts: dict[str, Any], scene: KindScene, put: Put) -> None:
     if joint.kind.startswith("corner-") and joint.kind != "corner-inside":
         bars = [([x0 - 8, -140, -t - 12], [x1 + 8, -16, -t - 0.02])]
     elif joint.kind in ("tee", "corner-inside"):
-        spots = np.linspace(x0 + 45, x1 - 45, 3)
-        bars = [([x - 16, -75, -t - 48], [x + 16, -0.6, -t - 0.05]) for x in spots]
+        if scene.backing:
+            bars = [([x0 - 8, -75, -t - 48], [x1 + 8, -1.6, -t - 0.05])]
+        else:
+            spots = np.linspace(x0 + 45, x1 - 45, 3)
+            bars = [([x - 16, -75, -t - 48], [x + 16, -1.6, -t - 0.05]) for x in spots]
     elif joint.kind in ("butt", "seam"):
         floor = -scene.ground_mm
         bars = [([x0 - 8, -60, floor], [x1 + 8, -9, -t - 0.02]), ([x0 - 8, 9, floor], [x1 + 8, 60, -t - 0.02])]

@@ -95,7 +95,6 @@ class KindScene:
     picture: Picture
     folder: str = "kinds"
     wire: str = "0.9mm"
-    verdict: str = "within"
     finish: tuple[str, str] = ("along", "along")
     cut: str = "laser"
     bench: str = "steel"
@@ -108,7 +107,9 @@ class KindScene:
     lamps: tuple[tuple[tuple[float, float, float], float, float], ...] = ()  # (place, size mm, radiance)
     lamp_aim: tuple[float, float, float] = (100.0, 0.0, 0.0)
     taken_at: str = "2026:05:18 09:14:22"
-    bytes_limit: int = 1_850_000
+    bytes_limit: int = 1_300_000
+    backing: bool = True  # a bar along the whole joint behind a standing plate; else three magnet blocks
+    seam_start_mm: float | None = None  # x of the foot of the first datum mark of a seam in several photos
     texture_mm: float = 360.0  # how soon the plates' surface repeats along the joint
     more: dict[str, Any] = field(default_factory=dict)
 

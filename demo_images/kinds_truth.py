@@ -31,7 +31,7 @@ def kind_truth(scene: KindScene, quality: int) -> dict[str, Any]:
     if joint.kind != "board":
         stations = stations_of(scene)
         frame, bounds = scene.first, joint.bounds(np.zeros(1))
-        seen = ~np.array(stations["hidden"])
+        largest = float(np.array(stations["gap_mm"])[~np.array(stations["hidden"])].max())
         content |= {
             "joint": {
                 "kind": joint.kind,
@@ -54,8 +54,8 @@ def kind_truth(scene: KindScene, quality: int) -> dict[str, Any]:
     if joint.kind != "board":
         content |= {
             "stations": stations,
-            "largest_gap_mm": round(float(np.array(stations["gap_mm"])[seen].max()), 4),
-            "expected_verdict": scene.verdict,
+            "largest_gap_mm": round(largest, 4),
+            "expected_verdict": "re-fixture" if largest > float(scene.wire.removesuffix("mm")) else "within",
         }
     return content | scene.more
 
@@ -96,7 +96,7 @@ def camera_truth(scene: KindScene) -> dict[str, Any]:
         **camera.lens_truth(),
         "size_px": [camera.width_px, camera.height_px],
         "f_number": camera.f_number,
-        "focus_mm": camera.distance_mm,
+        "focus_mm": camera.focus_mm or camera.distance_mm,
         "exif_orientation": 6 if camera.portrait else 1,
         "pixels_are": "as stored in the file, before the EXIF orientation",
         "tilt_deg": float(np.degrees(np.arccos(-rotation[2, 2]))),
@@ -129,4 +129,6 @@ def stations_of(scene: KindScene, step_mm: float = 0.5) -> dict[str, Any]:
         content["land_near_mm"] = np.round(bounds.land_near[inside], 4).tolist()
         content["land_far_mm"] = np.round(bounds.land_far[inside], 4).tolist()
     content["hidden"] = hidden[inside].tolist()
+    if scene.seam_start_mm is not None:
+        content["seam_s_mm"] = np.round(x0 + sign * s[inside] - scene.seam_start_mm, 4).tolist()
     return content

@@ -31,6 +31,7 @@ class LensCamera(Camera):
     lean_y_deg: float = 0.0
     tilt_deg: float = 0.0
     slew_deg: float = 0.0
+    focus_mm: float | None = None  # None: as far as the aim point
     lens: tuple[float, float, float, float, float] | None = None
     off_centre_px: tuple[float, float] = (0.0, 0.0)
 
@@ -120,7 +121,7 @@ def _shift(x: Any, y: Any, lens: tuple[float, float, float, float, float]) -> tu
     )
 
 
-N1: dict[str, Any] = {"focal_mm": 5.6, "focal_35mm": 26, "model": "N1", "f_number": 1.8}
+N1: dict[str, Any] = {"focal_mm": 5.6, "focal_35mm": 26, "model": "N1", "f_number": 2.2}
 WIDE: dict[str, Any] = {
     "make": "Moorbirke",
     "model": "W5",

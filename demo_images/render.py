@@ -21,7 +21,7 @@ from PIL import Image
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 
-LANES = 40_000_000  # light paths followed at once
+LANES = 24_000_000  # light paths followed at once
 
 
 def main() -> None:
@@ -42,9 +42,9 @@ def main() -> None:
 
 
 def _named(name: str, wanted: list[str]) -> bool:
-    """A photo may be called by its name, its number ("30b") or the number of its group ("30")."""
-    number = name.split("_")[0]
-    return bool({name, number, number.rstrip("abcd")} & set(wanted))
+    """A photo may be called by its name or its beginning ("30b", "32_02") or its group's number ("30")."""
+    group = name.split("_")[0].rstrip("abcd")
+    return any(name == w or name.startswith(f"{w}_") or group == w for w in wanted)
 
 
 def _options() -> argparse.Namespace:
@@ -149,7 +149,7 @@ def _sensor(scene: Any, options: argparse.Namespace) -> Any:
     lens = {"type": "perspective", "fov": field, "fov_axis": "x", "near_clip": 5.0, "far_clip": 1e5}
     if camera.f_number:
         lens |= {"type": "thinlens", "aperture_radius": camera.focal_mm / camera.f_number / 2,
-                 "focus_distance": camera.distance_mm}  # fmt: skip
+                 "focus_distance": getattr(camera, "focus_mm", None) or camera.distance_mm}  # fmt: skip
     return mi.load_dict(lens | {"to_world": pose, "film": film, "sampler": {"type": "independent"}})
 
 

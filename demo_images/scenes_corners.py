@@ -34,10 +34,10 @@ CORNERS: tuple[KindScene, ...] = (
             sheet_mm=1.5, other_mm=1.5, width_mm=112, step=knots((-40, 0.05), (120, 0.12), (250, 0.08)),
         ),
         targets=(
-            TargetAt(strip=2, offset_mm=18.0, angle_deg=-0.6),
+            TargetAt(strip=2, offset_mm=14.5, angle_deg=-0.6),
             TargetAt(strip=3, on="B", x_mm=211.0, offset_mm=20.0, angle_deg=0.8),
         ),
-        camera=eye(60.0, (105.0, 2.0, -8.0), roll_deg=179.0, slew_deg=-3.0),
+        camera=eye(60.0, (105.0, 0.0, -6.0), roll_deg=179.0, slew_deg=-2.0, focus_mm=221.0),
         picture=Picture(seed=18, blur_px=1.0, s_curve=0.3),
         finish=("along", "mill"),
         cut="sheared",

@@ -23,19 +23,31 @@ def overhead(elevation_deg: float, radiance: float, x: float = 60.0) -> Any:
     return ((x, -520.0 * float(np.sin(e)), 520.0 * float(np.cos(e))), 160.0, radiance)
 
 
-PLATES: tuple[KindScene, ...] = (
-    KindScene(
-        name="23_tee",
-        description="Joint J23: tee joint on a brushed base, light from above; opening near 128 mm.",
+def tee(name: str, description: str, backing: bool) -> KindScene:
+    """Joint J23, with a bar behind the standing plate or with light falling in from behind."""
+    return KindScene(
+        name=name,
+        description=description,
         joint=KindJoint(
             kind="tee", gap=many(EVEN, (128, 18, 1.15, 2.5)), x_range=(-31, 241), seed=23, other_mm=2.0,
         ),
         targets=(TargetAt(strip=9, offset_mm=17.0, angle_deg=0.6),),
-        camera=eye(-30.0, (104.0, -11.0, 0.0), distance_mm=205.0, roll_deg=180.8, slew_deg=2.0),
+        camera=eye(-30.0, (103.0, -6.0, 0.0), distance_mm=209.0, roll_deg=180.8, slew_deg=2.0),
         picture=Picture(seed=23, blur_px=0.9),
         light={"turn_deg": 60, "windows": 0.15},
         lamps=(overhead(66.0, 9.0),),
+        backing=backing,
+        bytes_limit=1_100_000,
         **STANDING,
+    )
+
+
+PLATES: tuple[KindScene, ...] = (
+    tee("23a_tee", "Joint J23: tee joint on a brushed base, light from above; opening near 128 mm.", True),
+    tee(
+        "23b_tee_open_behind",
+        "Joint J23 again with nothing behind the standing plate: light falls through the slot from behind.",
+        False,
     ),
     KindScene(
         name="24_tee_polished",
@@ -44,7 +56,7 @@ PLATES: tuple[KindScene, ...] = (
             kind="tee", gap=many(WIDER, (60, 16, 1.25, 2.0)), x_range=(-60, 270), seed=24, other_mm=2.0,
         ),
         targets=(TargetAt(strip=10, offset_mm=19.0, angle_deg=-0.8),),
-        camera=eye(-32.0, (104.0, -11.0, 0.0), distance_mm=205.0, roll_deg=179.2, slew_deg=-2.0),
+        camera=eye(-32.0, (103.0, -6.0, 0.0), distance_mm=209.0, roll_deg=179.2, slew_deg=-2.0),
         picture=Picture(seed=24, blur_px=1.0),
         finish=("along", "polished"),
         light={"turn_deg": 150, "windows": 0.3},
@@ -79,6 +91,7 @@ PLATES: tuple[KindScene, ...] = (
         camera=eye(-50.0, (104.0, -5.0, 13.0), distance_mm=203.0, roll_deg=180.5, slew_deg=-2.0),
         picture=Picture(seed=26, blur_px=0.9),
         light={"turn_deg": 210, "windows": 0.2},
+        bytes_limit=1_100_000,
         lamps=(overhead(74.0, 8.0, 40.0),),
         **STANDING,
     ),
