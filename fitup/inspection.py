@@ -6,7 +6,7 @@ photo → scale → edges → profile → verdict; what is kept of it (evidence)
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,25 +23,23 @@ from fitup.edges import (
     straighten,
 )
 from fitup.photo import Photo, open_photo
-from fitup.profile import GapProfile, JointShape, measure_gap, with_second_target
-from fitup.scale import (
-    ScaleMap,
-    TargetSighting,
-)
+from fitup.profile import GapProfile, JointShape, measure_gap, with_lands, with_second_target
+from fitup.scale import ScaleMap, TargetPair, TargetSighting
 from fitup.settings import InspectionSettings
 from fitup.targets import pair_of, target_scale, targets_of
-from fitup.verdict import JointVerdict, Limit, fillable_gap, judge
+from fitup.verdict import JointVerdict, Limit, fillable_gap, judge, lands_to_judge
 
 __all__ = ["Inspection", "InspectionSettings", "inspect", "inspect_target", "limit_of", "target_scale"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Inspection:
-    """One photo of one joint, each stage's result."""
+    """One photo of one joint, each stage's result; `pair` are both targets, where the other plate has one."""
 
     settings: InspectionSettings
     photo: Photo
     scale: ScaleMap
+    pair: TargetPair | None
     line: JointLine
     response: CameraResponse
     arrises: Arrises
@@ -105,23 +103,25 @@ def inspect_target(
     shape = JointShape()
     if pair is not None:
         profile, shape = with_second_target(profile, arrises, pair, scale.frame, sheet_mm or 0.0)
-    lands = find_lands(arrises, linear)
-    shape = replace(
-        shape,
-        near_land_mm=lands.near_mm if lands.near_expected else None,
-        far_land_mm=lands.far_mm if lands.far_expected else None,
-    )
+    shape = with_lands(shape, find_lands(arrises, linear), arrises, profile, scale)
     return Inspection(
         settings=settings,
         photo=photo,
         scale=scale,
+        pair=pair,
         line=line,
         response=response,
         arrises=arrises,
         profile=profile,
         shape=shape,
         limit=limit,
-        verdict=judge(profile, limit, settings.decision, part_only=settings.part_only),
+        verdict=judge(
+            profile,
+            limit,
+            settings.decision,
+            part_only=settings.part_only,
+            lands=lands_to_judge(shape, sheet_mm),
+        ),
     )
 
 

@@ -3,8 +3,18 @@
 from __future__ import annotations
 
 from fitup.profile.arris_shading import ARRIS_RADIUS_MM
+from fitup.profile.land_shape import with_lands
 from fitup.profile.measure import measure_gap
 from fitup.profile.result import GapProfile, Influence
-from fitup.profile.second_target import JointShape, with_second_target
+from fitup.profile.second_target import SIDES, JointShape, with_second_target
 
-__all__ = ["ARRIS_RADIUS_MM", "GapProfile", "Influence", "JointShape", "measure_gap", "with_second_target"]
+__all__ = [
+    "ARRIS_RADIUS_MM",
+    "SIDES",
+    "GapProfile",
+    "Influence",
+    "JointShape",
+    "measure_gap",
+    "with_lands",
+    "with_second_target",
+]

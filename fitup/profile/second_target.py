@@ -26,7 +26,7 @@ from fitup.scale import (
     gap_to_plate,
 )
 
-__all__ = ["JointShape", "with_second_target"]
+__all__ = ["SIDES", "JointShape", "with_second_target"]
 
 Array64 = NDArray[np.float64]
 
@@ -42,6 +42,7 @@ _REMEDIES = {
     "lens and distance": "keep strips and joint near the middle of the frame, or make a lens profile",
 }
 _ARRIS_ROWS = (NOISE, "arris radius", "tone curve")
+SIDES = ("on the strip's side", "across the gap")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -50,7 +51,9 @@ class JointShape:
 
     `hi_lo_mm`, `u_hi_lo_mm` (N,) are the step square to the opening plane, positive where the far plate
     stands out towards the camera. `near_land_mm`, `far_land_mm` (N,) are the lengths of the lands beside the
-    gap, NaN where the outer arris was not seen, None where the joint has none there. `notes` say what could not be measured in this photo, and what would help.
+    gap, NaN where the outer arris was not seen, None where the joint has none there; `near_outer_px`,
+    `far_outer_px` (N, 2) are those outer arrises in the image. `sides` are the words for the near and the far
+    side. `notes` say what could not be measured in this photo, and what would help.
     """
 
     included_angle_deg: float | None = None
@@ -59,6 +62,9 @@ class JointShape:
     u_hi_lo_mm: Array64 | None = None
     near_land_mm: Array64 | None = None
     far_land_mm: Array64 | None = None
+    near_outer_px: Array64 | None = None
+    far_outer_px: Array64 | None = None
+    sides: tuple[str, str] = SIDES
     notes: tuple[str, ...] = ()
 
 
@@ -67,8 +73,11 @@ def with_second_target(
 ) -> tuple[GapProfile, JointShape]:
     """Measure again what one target could only assume; the profile as it is where two cannot tell either."""
     section = arrises.section
+    near, far = (f"beside strip {plate.sighting.layout.strip_number}" for plate in (pair.first, pair.second))
     shape = JointShape(
-        included_angle_deg=pair.included_angle_deg, u_included_angle_deg=pair.u_included_angle_deg
+        included_angle_deg=pair.included_angle_deg,
+        u_included_angle_deg=pair.u_included_angle_deg,
+        sides=(near, far),
     )
     if not profile.seen.any():
         return profile, shape
@@ -77,8 +86,7 @@ def with_second_target(
         if isinstance(length, NotMeasurable):
             return profile, replace(shape, notes=(f"From both targets: {length.sentence}",))
         return _from_base(profile, length, section.near_is_base), shape
-    near, far = _bounding_points(profile, section.kind, pair, sheet_mm)
-    step = gap_and_step(near, far, frame).step
+    step = gap_and_step(*_bounding_points(profile, section.kind, pair, sheet_mm), frame).step
     if isinstance(step, NotMeasurable):
         return profile, replace(shape, notes=(f"Step between the plates: {step.sentence}",))
     hi_lo, u_hi_lo = _along(step.value_mm, profile.seen, smooth=True), _along(step.u_mm, profile.seen)

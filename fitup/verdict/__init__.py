@@ -1,13 +1,15 @@
 """From a gap profile to a verdict: wire and sheet, fillable gap, decision under uncertainty, spots, advice.
 
 Read in this order: `lengths`, `wires`, `sheets` (what the user writes), `limits` (the fillable gap),
-`decision` (one station), `spots` (stretches), `joint` (the verdict), `advice` (its sentences).
+`decision` (one station), `spots` (stretches), `lands` (short ones), `joint` (the verdict), `advice` (its
+sentences).
 """
 
 from __future__ import annotations
 
 from fitup.verdict.decision import DecisionRule, StationState, probability_within
 from fitup.verdict.joint import judge
+from fitup.verdict.lands import LandRule, LandState, lands_to_judge
 from fitup.verdict.lengths import parse_length, parse_length_or_zero, parse_place
 from fitup.verdict.limits import Candidate, JointKind, Limit, fillable_gap
 from fitup.verdict.result import JointVerdict, SeenRule, Spot, VerdictWord
@@ -20,6 +22,8 @@ __all__ = [
     "DecisionRule",
     "JointKind",
     "JointVerdict",
+    "LandRule",
+    "LandState",
     "Limit",
     "SeenRule",
     "Sheet",
@@ -30,6 +34,7 @@ __all__ = [
     "Wire",
     "fillable_gap",
     "judge",
+    "lands_to_judge",
     "parse_length",
     "parse_length_or_zero",
     "parse_place",

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from fitup.verdict.decision import StationState
+from fitup.verdict.lands import LandState
 from fitup.verdict.result import Spot, VerdictWord
 
 __all__ = [
@@ -15,6 +16,7 @@ __all__ = [
     "joint_sentence",
     "only_part",
     "over_advice",
+    "short_land_advice",
     "unseen_advice",
 ]
 
@@ -78,6 +80,14 @@ def unseen_advice(
     return f"photograph again or gauge: {place}{why}"
 
 
+def short_land_advice(start_mm: float, end_mm: float, side: str, land_mm: float, sheet_mm: float) -> str:
+    """Which land is short, where, and how long it is against the sheet."""
+    return (
+        f"look at the land {side}, {_place(start_mm, end_mm)}: {max(land_mm, 0.0):.1f} mm long, "
+        f"the sheet is {round(sheet_mm, 2):g} mm thick; the wire has no edge to run along there"
+    )
+
+
 def only_part(start_mm: float, end_mm: float) -> str:
     """What is added where only a part of the joint was asked for."""
     return f"; only {_place(start_mm, end_mm)} was looked at"
@@ -102,6 +112,7 @@ def joint_sentence(
         for state, name in (
             (StationState.OVER, "over the limit"),
             (StationState.DOUBTFUL, "doubtful"),
+            (LandState.SHORT, "with a short land"),
             (StationState.UNSEEN, "unseen"),
         )
         if (of_state := [spot for spot in spots if spot.state == state])

@@ -9,9 +9,9 @@ retake
     Less than `least_seen_share` of the joint was seen, or one unseen stretch is longer than
     `longest_unseen_mm`.
 gauge
-    Nothing is over, but spots are doubtful, or shorter stretches are unseen. A gap that was not seen is
-    never taken as fine: a tack (3 to 6 mm, common practice, no source) or a clamp may cover it, and only a
-    person can tell. Hence 10 mm as the longest unseen stretch that is left to a person on the spot.
+    Nothing is over, but spots are doubtful, a land is short, or shorter stretches are unseen. A gap that was
+    not seen is never taken as fine: a tack (3 to 6 mm, common practice, no source) or a clamp may cover it,
+    and only a person can tell. Hence 10 mm as the longest unseen stretch that is left to a person.
 within
     No spot is left.
 
@@ -34,9 +34,11 @@ from fitup.verdict.advice import (
     joint_sentence,
     only_part,
     over_advice,
+    short_land_advice,
     unseen_advice,
 )
 from fitup.verdict.decision import DecisionRule, StationState, decide
+from fitup.verdict.lands import LandRule, LandState, LandsToJudge, ShortLand, find_short_lands
 from fitup.verdict.limits import Limit
 from fitup.verdict.result import JointVerdict, SeenRule, Spot, VerdictWord
 from fitup.verdict.spots import SpotRule, Stretch, find_stretches, runs_of
@@ -57,6 +59,8 @@ def judge(
     seen_rule: SeenRule | None = None,
     *,
     part_only: bool = False,
+    lands: LandsToJudge | None = None,
+    land_rule: LandRule | None = None,
 ) -> JointVerdict:
     """Judge a joint: every station, then the spots, then the whole.
 
@@ -71,6 +75,10 @@ def judge(
         The defaults are those of the classes.
     part_only : bool
         Whether the profile is a part of the joint that a person asked for, which the verdict then says.
+    lands : LandsToJudge, optional
+        Lands at the profile's stations, where the joint has some.
+    land_rule : LandRule, optional
+        From when a land is short.
     """
     rule, spot_rule, seen_rule = rule or DecisionRule(), spot_rule or SpotRule(), seen_rule or SeenRule()
     states = decide(profile.gap_mm, profile.u_gap_mm, limit.limit_mm, rule)
@@ -78,6 +86,12 @@ def judge(
     spots = _with_neighbours(
         profile, stretches, [_spot(profile, states, stretch, limit) for stretch in stretches], spot_rule
     )
+    land_rule = None if lands is None else land_rule or LandRule()
+    if lands is not None and land_rule is not None:
+        short = find_short_lands(lands, profile.step_mm, land_rule)
+        spots = tuple(
+            sorted((*spots, *(_land_spot(profile, one) for one in short)), key=lambda spot: spot.start_mm)
+        )
     seen_enough = _seen_enough(profile, seen_rule)
     word = _worst(spots, seen_enough)
     largest = _largest(profile, profile.seen)
@@ -97,6 +111,7 @@ def judge(
         decision=rule,
         spot_rule=spot_rule,
         seen_rule=seen_rule,
+        land_rule=land_rule,
     )
 
 
@@ -135,6 +150,23 @@ def _spot(profile: GapProfile, states: tuple[StationState, ...], stretch: Stretc
         u_mm=u_mm,
         at_mm=at_mm,
         advice=advice,
+    )
+
+
+def _land_spot(profile: GapProfile, short: ShortLand) -> Spot:
+    half = profile.step_mm / 2
+    start_mm = float(profile.station_mm[short.first]) - half
+    end_mm = float(profile.station_mm[short.last]) + half
+    return Spot(
+        state=LandState.SHORT,
+        start_mm=start_mm,
+        end_mm=end_mm,
+        largest_gap_mm=float("nan"),
+        u_mm=float("nan"),
+        at_mm=(start_mm + end_mm) / 2,
+        advice=short_land_advice(start_mm, end_mm, short.side, short.land_mm, short.sheet_mm),
+        side=short.side,
+        land_mm=short.land_mm,
     )
 
 

@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from fitup.errors import UsageError
 from fitup.verdict.decision import DecisionRule, StationState
+from fitup.verdict.lands import LandRule, LandState
 from fitup.verdict.limits import Limit
 from fitup.verdict.spots import SpotRule
 
@@ -54,20 +55,24 @@ class SeenRule:
 class Spot:
     """An unbroken stretch of one kind that needs a person."""
 
-    state: StationState
-    """over, doubtful or unseen."""
+    state: StationState | LandState
+    """over, doubtful or unseen; or short land, which may lie beside any of these."""
     start_mm: float
     """Where it begins, from the foot of the datum mark [mm]: half a step before its first station."""
     end_mm: float
     """Where it ends [mm]: half a step behind its last station."""
     largest_gap_mm: float
-    """Largest gap among its stations of the spot's own state [mm]; NaN when unseen."""
+    """Largest gap among its stations of the spot's own state [mm]; NaN when unseen, and for a short land."""
     u_mm: float
-    """Standard uncertainty (k = 1) of that gap [mm]; NaN when unseen."""
+    """Standard uncertainty (k = 1) of that gap [mm]; NaN where that is NaN."""
     at_mm: float
-    """Where that gap is [mm]; the middle of the spot when unseen."""
+    """Where that gap is [mm]; the middle of the spot where there is none."""
     advice: str
     """What to do there, one sentence for a fitter."""
+    side: str = ""
+    """Of a short land, on which side of the gap it is, in words."""
+    land_mm: float = math.nan
+    """Median length of a short land [mm]; NaN of other spots."""
 
     @property
     def length_mm(self) -> float:
@@ -105,3 +110,5 @@ class JointVerdict:
     """Lengths by which spots were merged and dropped."""
     seen_rule: SeenRule = field(default_factory=SeenRule)
     """How much had to be seen."""
+    land_rule: LandRule | None = None
+    """From when a land was short; None where the joint has no lands."""
