@@ -19,7 +19,9 @@ __all__ = ["Lands", "find_lands"]
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
-REACH = (0.2, 1.5)  # where the outer arris is looked for, in expected widths of the land
+REACH = (0.15, 1.4)  # where the outer arris is looked for, in expected widths of the land
+RIM_SIGMAS = 2.0  # blur sigmas from the inner arris, whose own edge reaches that far
+STRONG = 0.7
 POOLED_STATIONS = 5  # along the joint
 CLEAR_SIGMAS = 4.0  # an edge over the scatter of the land's own light
 LEAST_STEP = 0.06  # of the light: an edge fainter than that is not called one
@@ -63,18 +65,32 @@ def _length(arrises: Arrises, smooth: Array64, inner_mm: Array64, seen_mm: Array
         return np.full(len(inner_mm), np.nan)
     away = side * (band.n_mm - inner_mm[:, None]) / seen_mm[:, None]
     rise = np.abs(np.gradient(smooth, axis=1))
-    rim = 1.5 * arrises.blur_px * band.sample_mm / seen_mm[:, None]  # the inner arris has an edge of its own
+    rim = (
+        RIM_SIGMAS * arrises.blur_px * band.sample_mm / seen_mm[:, None]
+    )  # the inner arris has an edge of its own
     window = (away > np.maximum(REACH[0], rim)) & (away < REACH[1])
-    found = np.where(window, rise, -np.inf).argmax(axis=1)
+    # Only a peak is an edge: on the slope of a stronger one outside the window nothing is found.
+    peak = np.zeros_like(window)
+    peak[:, 1:-1] = (rise[:, 1:-1] >= rise[:, :-2]) & (rise[:, 1:-1] >= rise[:, 2:])
+    found = _first_strong(np.where(window & peak, rise, 0.0), side)
     rows = np.arange(len(inner_mm))
     at = _peak(rise, rows, found)
     own = (away > 0.3) & (away < 0.7)
     level = np.nanmedian(np.where(own, smooth, np.nan), axis=1)
-    quiet = 1.4826 * np.nanmedian(np.where(own, rise, np.nan), axis=1)
+    even = float(np.median(rise[own]))  # a land's light rises evenly outwards, alike along the joint
+    quiet = 1.4826 * float(np.median(np.abs(rise[own] - even)))
     spread = np.sqrt(2 * np.pi) * arrises.blur_px
-    clear = (rise[rows, found] > CLEAR_SIGMAS * quiet) & (rise[rows, found] * spread > LEAST_STEP * level)
+    stands_out = rise[rows, found] - even
+    clear = (stands_out > CLEAR_SIGMAS * quiet) & (stands_out * spread > LEAST_STEP * level)
     seen = side * ((at + band.n_mm[0] / band.sample_mm) * band.sample_mm - inner_mm)
-    return np.where(clear & window.any(axis=1), sheet_mm * seen / seen_mm, np.nan)
+    return np.where(clear & (window & peak).any(axis=1), sheet_mm * seen / seen_mm, np.nan)
+
+
+def _first_strong(peaks: Array64, side: int) -> NDArray[np.intp]:
+    """Column (N,) of the peak next to the gap of those that are at least half as strong as the strongest."""
+    strong = (peaks >= STRONG * peaks.max(axis=1, keepdims=True)) & (peaks > 0)
+    last = peaks.shape[1] - 1
+    return np.asarray(strong.argmax(axis=1) if side > 0 else last - strong[:, ::-1].argmax(axis=1))
 
 
 def _peak(rise: Array64, rows: NDArray[np.intp], found: NDArray[np.intp]) -> Array64:
