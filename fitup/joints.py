@@ -54,7 +54,7 @@ def inspect_joints(
         # Two strips lie on the two plates of one joint then, more often than beside two.
         return (_whole(inspect(path, settings)),)
     photo = open_photo(path, settings.photo_limits)
-    sightings = find_targets(photo, expected=max(len(names), 1))
+    sightings = find_targets(photo, max(len(names), 1), settings.lens_of(photo))
     if names:
         return _named(photo, sightings, settings, names)
     if settings.points_px is not None:

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from fitup.errors import UsageError
 from fitup.joint import JointSetup
-from fitup.photo import PhotoLimits
+from fitup.photo import Photo, PhotoLimits
 from fitup.profile import ARRIS_RADIUS_MM
-from fitup.scale import PrintRecord
+from fitup.scale import LensChoice, LensProfile, PrintRecord, choose_lens
 from fitup.verdict import DecisionRule, Sheet, Wire
 
 __all__ = ["InspectionSettings"]
@@ -25,6 +25,7 @@ class InspectionSettings:
     is looked at, in mm from the datum mark (the target's length by default). With `two_targets` a second one
     must lie on the other plate; where one is seen there it is used anyhow, but for butt joints and seams.
     `one_sheet` says that both were cut from one print. The lower strip number is the first target.
+    `lens` is the lens profile to be used; without it one of `lens_profiles` is, where the photo's EXIF fits.
 
     Raises UsageError where the joint's shape is described wrongly, or lacks the sheet's thickness.
     """
@@ -43,6 +44,8 @@ class InspectionSettings:
     target_thickness_mm: float | None = None
     two_targets: bool = False
     one_sheet: bool = False
+    lens: LensProfile | None = None
+    lens_profiles: tuple[LensProfile, ...] = ()
     points_px: NDArray[np.float64] | None = None
     from_mm: float | None = None
     to_mm: float | None = None
@@ -52,6 +55,10 @@ class InspectionSettings:
         setup = self.setup
         if self.sheet is None and not setup.opens_in_plate_plane:
             raise UsageError(f"a {setup.kind} joint needs the sheet's thickness: give it (--sheet 1.5mm).")
+
+    def lens_of(self, photo: Photo) -> LensChoice:
+        """Return the lens profile for a photo; UsageError where the one to be used is for another size."""
+        return choose_lens(photo, self.lens_profiles, self.lens)
 
     @property
     def part_only(self) -> bool:

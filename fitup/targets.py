@@ -25,8 +25,8 @@ ANGLE_OFF_DEG = 20.0  # plates stand otherwise than said by more than that: othe
 def targets_of(photo: Photo, settings: InspectionSettings) -> tuple[TargetSighting, ...]:
     """Return the target, and the one on the other plate where it is wanted or of use."""
     if settings.setup.opens_in_plate_plane and not settings.two_targets:
-        return (find_target(photo),)
-    seen = find_targets(photo, expected=2 if settings.two_targets else 1)[:2]
+        return (find_target(photo, settings.lens_of(photo)),)
+    seen = find_targets(photo, 2 if settings.two_targets else 1, settings.lens_of(photo))[:2]
     if settings.two_targets and len(seen) < 2:
         raise RetakeError(
             "second target not found",

@@ -24,7 +24,9 @@ app = typer.Typer(
 )
 _target = typer.Typer(help="Draw the printed scale target and check a print.", rich_markup_mode=None)
 _record = typer.Typer(help="Look at stored records and measure them again.", rich_markup_mode=None)
+_lens = typer.Typer(help="Fit and keep lens profiles.", rich_markup_mode=None)
 app.add_typer(_target, name="target")
+app.add_typer(_lens, name="lens")
 app.add_typer(_record, name="record")
 
 
@@ -68,6 +70,10 @@ _Overlap = Annotated[
 ]
 _PrintRecord = Annotated[str | None, typer.Option(help="Print check made by `fitup target check`.")]
 _Thickness = Annotated[str | None, typer.Option(help="Thickness of the target; wins over the print check's.")]
+_Lens = Annotated[str | None, typer.Option(help="Lens profile to use, made by `fitup lens fit`.")]
+_LensFolder = Annotated[
+    str | None, typer.Option(help="Folder of lens profiles to choose from; the user's own if not said.")
+]
 _ArrisRadius = Annotated[str | None, typer.Option(help="Radius of the sheet's arrises; 0.05mm if not said.")]
 _From = Annotated[str | None, typer.Option("--from", help="First place looked at, from the datum mark.")]
 _To = Annotated[str | None, typer.Option("--to", help="Last place looked at, from the datum mark.")]
@@ -89,9 +95,17 @@ def inspect(
     target_on: _TargetOn = None,
     included_angle: _IncludedAngle = 90.0,
     overlap: _Overlap = None,
+    two_targets: Annotated[
+        bool, typer.Option("--two-targets", help="A second target lies on the other plate.")
+    ] = False,
+    one_sheet: Annotated[
+        bool, typer.Option("--one-sheet", help="Both targets were cut from one print.")
+    ] = False,
     print_record: _PrintRecord = None,
     thickness: _Thickness = None,
     arris_radius: _ArrisRadius = None,
+    lens: _Lens = None,
+    lens_folder: _LensFolder = None,
     points: Annotated[
         str | None, typer.Option(help="The joint by two or more places in the photo, px: '120,340 1800,352'.")
     ] = None,
@@ -129,9 +143,13 @@ def inspect(
             target_on=target_on,
             included_angle_deg=included_angle,
             overlap=overlap,
+            two_targets=two_targets,
+            one_sheet=one_sheet,
             print_record=print_record,
             thickness=thickness,
             arris_radius=arris_radius,
+            lens=lens,
+            lens_folder=lens_folder,
             points=points,
             from_place=from_,
             to_place=to,
@@ -159,6 +177,8 @@ def seam(
     print_record: _PrintRecord = None,
     thickness: _Thickness = None,
     arris_radius: _ArrisRadius = None,
+    lens: _Lens = None,
+    lens_folder: _LensFolder = None,
     strips: Annotated[
         str | None, typer.Option(help="First and last strip beside the joint: 1-4; those seen if not said.")
     ] = None,
@@ -198,6 +218,8 @@ def seam(
         print_record=print_record,
         thickness=thickness,
         arris_radius=arris_radius,
+        lens=lens,
+        lens_folder=lens_folder,
         from_place=from_,
         to_place=to,
         probability=probability,
@@ -283,6 +305,48 @@ def target_check(
         strip=strip,
     )
     return check(readings, out)
+
+
+@_lens.command("fit")
+def lens_fit(
+    photos: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="PHOTO_OR_FOLDER", help="8 to 20 photos of the lens board, or folders of them."
+        ),
+    ],
+    out: Annotated[
+        str | None, typer.Option(help="File for the profile instead of the folder: .json.")
+    ] = None,
+    lens_folder: Annotated[
+        str | None, typer.Option(help="Folder to keep the profile in; the user's own if not said.")
+    ] = None,
+    fisheye: Annotated[
+        bool, typer.Option("--fisheye", help="Fit the fisheye model, for ultra-wide lenses.")
+    ] = False,
+) -> int:
+    """Fit the lens of one phone module from photos of the lens board, and keep it."""
+    from fitup.cli.lenses import fit
+
+    return fit(photos, out=out, folder=lens_folder, fisheye=fisheye)
+
+
+@_lens.command("list")
+def lens_list(lens_folder: _LensFolder = None) -> int:
+    """List the lens profiles that are kept."""
+    from fitup.cli.lenses import list_kept
+
+    return list_kept(lens_folder)
+
+
+@_lens.command("show")
+def lens_show(
+    file: Annotated[str, typer.Argument(metavar="PROFILE", help="A lens profile, .json.")],
+) -> int:
+    """Show a lens profile."""
+    from fitup.cli.lenses import show
+
+    return show(file)
 
 
 @_record.command("show")

@@ -73,9 +73,13 @@ class Options:
     target_on: str | None = None
     included_angle_deg: float = 90.0
     overlap: str | None = None
+    two_targets: bool = False
+    one_sheet: bool = False
     print_record: str | None = None
     thickness: str | None = None
     arris_radius: str | None = None
+    lens: str | None = None
+    lens_folder: str | None = None
     points: str | None = None
     from_place: str | None = None
     to_place: str | None = None
@@ -106,6 +110,10 @@ def inspect_photos(options: Options) -> int:
         raise UsageError("--points belong to one photo: give one photo with them.")
     if names and len(photos) > 1:
         raise UsageError("--joint NAME=STRIP belongs to one photo: give one photo with it.")
+    if names and settings.two_targets:
+        raise UsageError(
+            "--joint NAME=STRIP and --two-targets exclude each other: give the joint's name alone."
+        )
     if options.out is not None and photos:
         from fitup.evidence.writing import check_folder
 
@@ -190,8 +198,9 @@ def read_settings(options: Options) -> InspectionSettings:
     """All options read and checked."""
     import numpy as np
 
+    from fitup.cli.lenses import profiles_for_inspecting
     from fitup.inspection import InspectionSettings
-    from fitup.scale import load_print_record
+    from fitup.scale import load_lens_profile, load_print_record
     from fitup.verdict import (
         DecisionRule,
         fillable_gap,
@@ -209,6 +218,8 @@ def read_settings(options: Options) -> InspectionSettings:
         target_on=options.target_on,
         included_angle_deg=options.included_angle_deg,
         overlap_mm=None if options.overlap is None else parse_length(options.overlap, "the overlap"),
+        two_targets=options.two_targets,
+        one_sheet=options.one_sheet,
         procedure_limit_mm=None if options.limit is None else parse_length(options.limit, "the limit"),
         decision=DecisionRule(conformance_probability=_probability(options.probability)),
         print_record=None if options.print_record is None else load_print_record(options.print_record),
@@ -216,6 +227,8 @@ def read_settings(options: Options) -> InspectionSettings:
         if options.thickness is None
         else parse_length_or_zero(options.thickness, "the target's thickness"),
         arris_radius_mm=_radius(options.arris_radius),
+        lens=None if options.lens is None else load_lens_profile(options.lens),
+        lens_profiles=profiles_for_inspecting(options.lens_folder) if options.lens is None else (),
         points_px=points,
         from_mm=_place(options.from_place, "--from"),
         to_mm=_place(options.to_place, "--to"),
