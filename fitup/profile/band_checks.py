@@ -16,6 +16,7 @@ from fitup.joint import JointKind
 
 __all__ = ["dip_missing", "second_line"]
 
+Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
@@ -53,11 +54,14 @@ def second_line(arrises: Arrises) -> Flags:
     for edge, side in ((arrises.near_mm, -1.0), (arrises.far_mm, 1.0)):
         beyond = side * (n - edge[:, None])
         drop = np.where((beyond > clear) & (beyond < BESIDE_MM), levels, -np.inf)
-        at = drop.argmax(axis=1)
-        most = drop[np.arange(len(drop)), at]
-        between = (beyond > 0) & (beyond < side * (n[at] - edge)[:, None])
-        least = np.where(between, levels, np.inf).min(axis=1)
-        both |= (most > RIVAL_DROP * own) & (most > LEAST_DROP * plate) & (least < (1 - RETURN) * most)
+        most = drop.max(axis=1)
+        k = np.flatnonzero((most > RIVAL_DROP * own) & (most > LEAST_DROP * plate))
+        if len(k):
+            reach = side * (n[drop[k].argmax(axis=1)] - edge[k])
+            between = (beyond[k] > 0) & (beyond[k] < reach[:, None])
+            both[k] |= np.where(between, levels[k], np.inf).min(axis=1) < (1 - RETURN) * most[k]
+    if not both.any():
+        return both
     share = cv2.blur(both.astype(np.float64)[None], (2 * STRETCH + 1, 1), borderType=cv2.BORDER_REPLICATE)[0]
     return _with_merging(share > 0.5)
 
@@ -71,17 +75,17 @@ def _with_merging(beside: Flags) -> Flags:
     return wider
 
 
-def _levels(arrises: Arrises) -> tuple[Array64, Array64]:
+def _levels(arrises: Arrises) -> tuple[Array, Array64]:
     """How far each sample (N, M) falls below its plate, above it where lit from below, and the plate (N,)."""
     profiles = cv2.blur(
-        np.asarray(arrises.band.profiles, np.float64), (1, _SMOOTH), borderType=cv2.BORDER_REPLICATE
+        np.asarray(arrises.band.profiles, np.float32), (1, _SMOOTH), borderType=cv2.BORDER_REPLICATE
     )
     n = arrises.band.n_mm
-    left = np.median(profiles[:, n < n[0] / 2], axis=1)
-    right = np.median(profiles[:, n > n[-1] / 2], axis=1)
-    base = np.where(n < 0, left[:, None], right[:, None])
-    sign = np.where(arrises.lit, -1.0, 1.0)[:, None]
-    return np.asarray(sign * (base - profiles)), np.asarray((left + right) / 2)
+    left = np.median(profiles[:, n < n[0] / 2][:, ::3], axis=1)
+    right = np.median(profiles[:, n > n[-1] / 2][:, ::3], axis=1)
+    levels = np.where(n < 0, left[:, None], right[:, None]) - profiles
+    levels[arrises.lit] *= -1
+    return levels, np.asarray((left + right) / 2, np.float64)
 
 
 def _between(arrises: Arrises, margin_mm: float) -> Flags:
