@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias, cast
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from fitup.evidence import InspectionRecord
     from fitup.evidence.seam_record import SeamRecord
     from fitup.inspection import Inspection, InspectionSettings
+    from fitup.scale import LensProfile
 
     Record: TypeAlias = InspectionRecord | SeamRecord
 
@@ -58,7 +60,7 @@ def repeat(record_file: str, photos: Sequence[str]) -> int:
 
 
 def _photo_again(stored: InspectionRecord, photo: str) -> Iterator[InspectionRecord]:
-    """The joint beside the record's strip; then beside the best seen one, as the library inspects a photo."""
+    """The joint beside the record's strip, and as the library inspects a photo; the likelier one first."""
     from fitup.evidence import Filing, build_record
     from fitup.inspection import inspect
     from fitup.joints import inspect_joints
@@ -71,7 +73,9 @@ def _photo_again(stored: InspectionRecord, photo: str) -> Iterator[InspectionRec
         except RetakeError:
             return None
 
-    for way in (beside_its_strip, lambda: inspect(photo, settings)):
+    whole_photo = partial(inspect, photo, settings)
+    with_other = stored.shape is not None and stored.shape.second_target is not None
+    for way in (whole_photo, beside_its_strip) if with_other else (beside_its_strip, whole_photo):
         inspection = way()
         if inspection is None:
             continue
@@ -130,6 +134,7 @@ def settings_of(record: Record) -> InspectionSettings:
     asked = record.request
     check = record.scale.print_check if isinstance(record, InspectionRecord) else record.print_check
     derived = {"along_factor", "across_factor", "u_relative"}
+    lenses = _lenses_of(record)
     return InspectionSettings(
         wire=Wire(**asked.wire.model_dump()),
         sheet=None if asked.sheet is None else Sheet(**asked.sheet.model_dump()),
@@ -137,6 +142,8 @@ def settings_of(record: Record) -> InspectionSettings:
         target_on=asked.target_on,
         included_angle_deg=asked.included_angle_deg,
         overlap_mm=asked.overlap_mm,
+        two_targets=asked.two_targets,
+        one_sheet=asked.one_sheet,
         procedure_limit_mm=asked.procedure_limit_mm,
         bridge_factor=asked.bridge_factor,
         decision=DecisionRule(
@@ -146,10 +153,29 @@ def settings_of(record: Record) -> InspectionSettings:
         print_record=None if check is None else PrintRecord(**check.model_dump(exclude=derived)),
         target_thickness_mm=asked.target_thickness_mm,
         arris_radius_mm=asked.arris_radius_mm,
+        lens=next((profile for profile, given in lenses if given), None),
+        lens_profiles=tuple(profile for profile, given in lenses if not given),
         points_px=None if asked.joint_points_px is None else np.array(asked.joint_points_px),
         from_mm=asked.from_mm,
         to_mm=asked.to_mm,
     )
+
+
+def _lenses_of(record: Record) -> list[tuple[LensProfile, bool]]:
+    """Lens profiles of a record's photos, and whether a person had named them."""
+    from fitup.evidence import InspectionRecord
+    from fitup.scale.lens_file import lens_from_entries
+
+    scales = [record.scale] if isinstance(record, InspectionRecord) else [one.scale for one in record.photos]
+    entries = {scale.lens.sha256: scale.lens for scale in scales if scale.lens is not None}
+    beside = {"sha256", "given_by", "used"}
+    return [
+        (
+            lens_from_entries(lens.model_dump(mode="json", exclude=beside), "The record's lens profile"),
+            lens.given_by == "person",
+        )
+        for lens in entries.values()
+    ]
 
 
 def _versions(stored: Record, again: Record) -> str:

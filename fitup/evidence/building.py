@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 
 import fitup
 from fitup.evidence import record as entry
+from fitup.evidence.kind_words import gap_between
+from fitup.evidence.lens_entry import lens_entry
+from fitup.evidence.shape_building import shape_entry
 from fitup.evidence.subject import Filing, Settings, Subject
 from fitup.evidence.writing import printable_name
 from fitup.scale import DEFAULT_PRINT_U_RELATIVE
@@ -27,8 +30,8 @@ if TYPE_CHECKING:
     from fitup.verdict import JointVerdict, Limit, Spot
 
 __all__ = [
-    "CAUTIONS",
     "build_record",
+    "cautions_of",
     "filing_entry",
     "joint_entry",
     "limit_entry",
@@ -41,29 +44,35 @@ __all__ = [
     "verdict_entry",
 ]
 
-CAUTIONS = (
+_CAUTION = (
     "This result informs the fitter; it releases nothing for welding and replaces no inspection that a "
-    "procedure asks for.",
-    "The gap is measured between the upper arrises in the plane of the target; what lies below is not seen.",
+    "procedure asks for."
 )
 
 
 def build_record(subject: Subject, filing: Filing) -> entry.InspectionRecord:
     """Everything that was measured, asked and decided, as one frozen record."""
     return entry.InspectionRecord(
-        schema_version=1,
+        schema_version=2,
         program=program_entry(),
         filing=filing_entry(filing),
-        photo=photo_entry(subject.photo),
+        photo=photo_entry(subject.photo, subject.scale.sighting.choice.notes),
         request=request_entry(subject.settings, subject.verdict),
         limit=limit_entry(subject.verdict.limit),
         scale=scale_entry(subject.scale, subject.profile),
         joint=joint_entry(subject),
+        shape=shape_entry(subject),
         camera_response=response_entry(subject.response),
         profile=profile_entry(subject.profile, subject.verdict),
         verdict=verdict_entry(subject.verdict),
-        cautions=CAUTIONS,
+        cautions=cautions_of(subject.settings),
     )
+
+
+def cautions_of(settings: Settings) -> tuple[str, ...]:
+    """What the result is not, and what of the joint it does not see."""
+    between = gap_between(str(settings.joint_kind))
+    return _CAUTION, f"The gap is measured {between}; what lies below or behind is not seen."
 
 
 def program_entry() -> entry.ProgramEntry:
@@ -88,8 +97,8 @@ def filing_entry(filing: Filing) -> entry.FilingEntry:
     )
 
 
-def photo_entry(photo: Photo) -> entry.PhotoEntry:
-    """The photo's file and camera."""
+def photo_entry(photo: Photo, lens_notes: tuple[str, ...] = ()) -> entry.PhotoEntry:
+    """The photo's file and camera, with what its camera means for the choice of a lens profile."""
     names = entry.CameraEntry.model_fields
     camera = {name: _text_or_number(getattr(photo.camera, name)) for name in names}
     return entry.PhotoEntry(
@@ -100,7 +109,7 @@ def photo_entry(photo: Photo) -> entry.PhotoEntry:
         width_px=photo.width_px,
         height_px=photo.height_px,
         camera=entry.CameraEntry(**camera),
-        notes=tuple(printable_name(note) for note in photo.notes),
+        notes=tuple(printable_name(note) for note in (*photo.notes, *lens_notes)),
     )
 
 
@@ -123,6 +132,8 @@ def request_entry(asked: Settings, verdict: JointVerdict) -> entry.RequestEntry:
         target_on=asked.target_on,
         included_angle_deg=asked.included_angle_deg,
         overlap_mm=asked.overlap_mm,
+        two_targets=asked.two_targets,
+        one_sheet=asked.one_sheet,
         procedure_limit_mm=asked.procedure_limit_mm,
         bridge_factor=asked.bridge_factor,
         target_thickness_mm=asked.target_thickness_mm,
@@ -137,6 +148,7 @@ def request_entry(asked: Settings, verdict: JointVerdict) -> entry.RequestEntry:
         ),
         spot_rule=entry.SpotRuleEntry(**asdict(verdict.spot_rule)),
         seen_rule=entry.SeenRuleEntry(**asdict(verdict.seen_rule)),
+        land_rule=None if verdict.land_rule is None else entry.LandRuleEntry(**asdict(verdict.land_rule)),
     )
 
 
@@ -181,6 +193,7 @@ def scale_entry(scale: ScaleMap, profile: GapProfile) -> entry.ScaleEntry:
             entry.NamedShare(name=name, u_relative=float(np.ravel(u)[0]))
             for name, u in scale.relative_u(middle_mm).items()
         ),
+        lens=lens_entry(scale),
     )
 
 
@@ -315,13 +328,15 @@ def verdict_entry(verdict: JointVerdict) -> entry.VerdictEntry:
 
 def _spot(spot: Spot) -> entry.SpotEntry:
     return entry.SpotEntry(
-        state=cast(entry.StateWord, str(spot.state)),
+        state=cast(entry.SpotWord, str(spot.state)),
         start_mm=float(spot.start_mm),
         end_mm=float(spot.end_mm),
         largest_gap_mm=_number(spot.largest_gap_mm),
         u_largest_gap_mm=_number(spot.u_mm),
         at_mm=_number(spot.at_mm),
         advice=spot.advice,
+        side=spot.side,
+        land_mm=_number(spot.land_mm),
     )
 
 

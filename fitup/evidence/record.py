@@ -7,6 +7,7 @@ What was not seen is null; NaN does not exist in a record.
 History of the format
 ---------------------
 1   first form
+2   joint kinds and their shape; lens profile
 """
 
 from __future__ import annotations
@@ -14,6 +15,9 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+
+from fitup.evidence.lens_entry import LensEntry
+from fitup.evidence.shape_entry import ShapeEntry
 
 __all__ = [
     "SCHEMA_VERSION",
@@ -25,6 +29,7 @@ __all__ = [
     "FilingEntry",
     "InspectionRecord",
     "JointEntry",
+    "LandRuleEntry",
     "LimitEntry",
     "NamedShare",
     "PhotoEntry",
@@ -38,6 +43,7 @@ __all__ = [
     "SheetEntry",
     "SpotEntry",
     "SpotRuleEntry",
+    "SpotWord",
     "StateWord",
     "StationEntry",
     "TargetEntry",
@@ -46,9 +52,10 @@ __all__ = [
     "WireEntry",
 ]
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 StateWord = Literal["within", "over", "doubtful", "unseen"]
+SpotWord = Literal["over", "doubtful", "unseen", "short land"]
 VerdictWordText = Literal["within", "re-fixture", "gauge", "retake"]
 Point = tuple[float, float]
 Positive = Annotated[float, Field(gt=0)]
@@ -148,6 +155,14 @@ class SeenRuleEntry(_Entry):
     longest_unseen_mm: NotNegative
 
 
+class LandRuleEntry(_Entry):
+    """From when a land counts as short: share of the sheet's thickness, and lengths along the joint."""
+
+    least_share: Share
+    shortest_mm: NotNegative
+    merge_mm: NotNegative
+
+
 class RequestEntry(_Entry):
     """All that was asked for: with the photo it is enough to measure again. Null means the default."""
 
@@ -157,6 +172,8 @@ class RequestEntry(_Entry):
     target_on: str | None = None
     included_angle_deg: Positive = 90.0
     overlap_mm: Positive | None = None
+    two_targets: bool = False
+    one_sheet: bool = False
     procedure_limit_mm: Positive | None
     bridge_factor: Positive
     target_thickness_mm: NotNegative | None
@@ -167,6 +184,7 @@ class RequestEntry(_Entry):
     decision: DecisionEntry
     spot_rule: SpotRuleEntry
     seen_rule: SeenRuleEntry
+    land_rule: LandRuleEntry | None = None
 
 
 class CandidateEntry(_Entry):
@@ -237,7 +255,12 @@ class NamedShare(_Entry):
 
 
 class ScaleEntry(_Entry):
-    """How millimetres come from pixels, and how well that was checked."""
+    """How millimetres come from pixels, and how well that was checked.
+
+    The homography is that of the plane that the joint opens in, to px as a pinhole camera would see them: for
+    butt joints and seams the plates' own plane, for other kinds the `opening_plane` of the joint's shape. The
+    camera's position has z from that plane.
+    """
 
     target: TargetEntry
     target_thickness_mm: NotNegative
@@ -258,6 +281,7 @@ class ScaleEntry(_Entry):
     print_blur_px: NotNegative | None
     homography_px_from_mm: tuple[tuple[float, float, float], ...]
     u_relative_parts: tuple[NamedShare, ...]
+    lens: LensEntry | None = None
 
 
 class JointEntry(_Entry):
@@ -319,15 +343,17 @@ class ProfileEntry(_Entry):
 
 
 class SpotEntry(_Entry):
-    """An unbroken stretch that needs a person."""
+    """An unbroken stretch that needs a person; `side` and `land_mm` are those of a short land."""
 
-    state: StateWord
+    state: SpotWord
     start_mm: float
     end_mm: float
     largest_gap_mm: float | None
     u_largest_gap_mm: NotNegative | None
     at_mm: float | None
     advice: str
+    side: str = ""
+    land_mm: float | None = None
 
 
 class VerdictEntry(_Entry):
@@ -346,7 +372,7 @@ class VerdictEntry(_Entry):
 class InspectionRecord(_Entry):
     """One inspection of one joint, complete enough to be measured again."""
 
-    schema_version: Literal[1]
+    schema_version: Literal[2]
     program: ProgramEntry
     filing: FilingEntry
     photo: PhotoEntry
@@ -354,6 +380,7 @@ class InspectionRecord(_Entry):
     limit: LimitEntry
     scale: ScaleEntry
     joint: JointEntry
+    shape: ShapeEntry | None = None
     camera_response: CameraResponseEntry
     profile: ProfileEntry
     verdict: VerdictEntry

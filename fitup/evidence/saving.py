@@ -13,6 +13,7 @@ from fitup.evidence.overlay import overlay_jpeg
 from fitup.evidence.plot import plot_png
 from fitup.evidence.record import FilingEntry, InspectionRecord
 from fitup.evidence.record_file import read_record, record_to_json
+from fitup.evidence.shape_building import shape_columns
 from fitup.evidence.subject import Filing, Subject
 from fitup.evidence.table import profile_csv
 from fitup.evidence.writing import printable_name, safe_stem, write_folder
@@ -59,7 +60,7 @@ def save_inspection(
         RECORD_NAME: record_to_json(record).encode("utf-8"),
         OVERLAY_NAME: overlay_jpeg(inspection, photo_path, caption),
         PLOT_NAME: plot_png(inspection, caption),
-        TABLE_NAME: profile_csv(inspection),
+        TABLE_NAME: profile_csv(inspection, shape_columns(inspection)),
     }
     stem = safe_stem(record.photo.name)
     stem = safe_stem(f"{stem} {printable_name(suffix)}.folder") if suffix else stem

@@ -9,7 +9,7 @@ import numpy as np
 from fitup.evidence import record as entry
 from fitup.evidence import seam_record as seam_entry
 from fitup.evidence.building import (
-    CAUTIONS,
+    cautions_of,
     filing_entry,
     joint_entry,
     limit_entry,
@@ -53,14 +53,14 @@ def build_seam_record(seam: SeamSubject, filing: Filing) -> seam_entry.SeamRecor
         holes=tuple(_hole(hole) for hole in seam.holes),
         verdict=_verdict(seam),
         notes=tuple(printable_name(note) for note in seam.notes),
-        cautions=CAUTIONS,
+        cautions=cautions_of(seam.settings),
     )
 
 
 def _photo(share: PhotoShare) -> seam_entry.SeamPhotoEntry:
     subject, half = share.subject, share.subject.profile.step_mm / 2
     return seam_entry.SeamPhotoEntry(
-        photo=photo_entry(subject.photo),
+        photo=photo_entry(subject.photo, subject.scale.sighting.choice.notes),
         strips=share.strips,
         start_mm=float(subject.profile.station_mm[0]) - half,
         end_mm=float(subject.profile.station_mm[-1]) + half,

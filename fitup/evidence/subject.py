@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 
     from fitup.edges import CameraResponse, JointLine
     from fitup.photo import Photo
-    from fitup.profile import GapProfile
-    from fitup.scale import ScaleMap
+    from fitup.profile import GapProfile, JointShape
+    from fitup.scale import ScaleMap, TargetPair
     from fitup.verdict import JointVerdict, Sheet, Wire
 
 __all__ = ["Filing", "Profiled", "Settings", "Subject"]
@@ -35,6 +35,10 @@ class Settings(Protocol):
     def included_angle_deg(self) -> float: ...  # noqa: D102
     @property
     def overlap_mm(self) -> float | None: ...  # noqa: D102
+    @property
+    def two_targets(self) -> bool: ...  # noqa: D102
+    @property
+    def one_sheet(self) -> bool: ...  # noqa: D102
     @property
     def procedure_limit_mm(self) -> float | None: ...  # noqa: D102
     @property
@@ -70,7 +74,11 @@ class Subject(Profiled, Protocol):
     @property
     def scale(self) -> ScaleMap: ...  # noqa: D102
     @property
+    def pair(self) -> TargetPair | None: ...  # noqa: D102
+    @property
     def line(self) -> JointLine: ...  # noqa: D102
+    @property
+    def shape(self) -> JointShape: ...  # noqa: D102
     @property
     def response(self) -> CameraResponse: ...  # noqa: D102
 

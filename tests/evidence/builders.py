@@ -18,8 +18,8 @@ from PIL import Image
 
 from fitup.evidence.subject import Filing
 from fitup.photo import CameraInfo, Photo
-from fitup.profile import GapProfile, Influence
-from fitup.scale import target_layout, target_raster
+from fitup.profile import GapProfile, Influence, JointShape
+from fitup.scale import LensChoice, target_layout, target_raster
 from fitup.verdict import JointVerdict, fillable_gap, judge, parse_sheet, parse_wire
 
 NOON = datetime(2026, 3, 4, 12, 0, 0, tzinfo=UTC)
@@ -34,9 +34,11 @@ class MadeUpInspection:
     settings: Any
     photo: Photo
     scale: Any
+    pair: Any
     line: Any
     response: Any
     profile: GapProfile
+    shape: JointShape
     verdict: JointVerdict
 
 
@@ -83,7 +85,7 @@ def to_mm(points_px: np.ndarray) -> np.ndarray:
     return (np.asarray(points_px, dtype=float) - [120.0, 520.0]) / [PX_PER_MM, -PX_PER_MM]
 
 
-def make_scale(print_record: Any = None) -> Any:
+def make_scale(print_record: Any = None, choice: LensChoice | None = None) -> Any:
     layout = target_layout(1)
     saddles = layout.saddles_mm
     residual = np.full(len(saddles), 0.05)
@@ -94,10 +96,12 @@ def make_scale(print_record: Any = None) -> Any:
         saddles_mm=saddles,
         residual_px=residual,
         marker_count=layout.marker_count,
+        choice=choice or LensChoice(),
     )
     names = ("saddles", "print", "thickness", "lens and distance")
     return SimpleNamespace(
         sighting=sighting,
+        lens=None if choice is None else choice.used,
         print_record=print_record,
         homography=HOMOGRAPHY,
         camera_position_mm=np.array([100.0, 10.0, 400.0]),
@@ -183,7 +187,9 @@ def make_inspection(
             note="",
         ),
         scale=make_scale(**scale),
+        pair=None,
         profile=profile,
+        shape=JointShape(),
         verdict=judge(profile, fillable_gap(parse_wire(limit))),
     )
 
@@ -202,6 +208,8 @@ def make_settings(wire: str = "0.9mm") -> Any:
         target_on=None,
         included_angle_deg=90.0,
         overlap_mm=None,
+        two_targets=False,
+        one_sheet=False,
         procedure_limit_mm=None,
         bridge_factor=1.0,
         target_thickness_mm=None,
