@@ -19,6 +19,7 @@ from fitup.verdict import parse_length, parse_sheet, parse_wire
 
 ROOT = Path(__file__).resolve().parents[1]
 ERRORS = {"UsageError": 1, "PhotoError": 1, "StorageError": 1, "RetakeError": 3}
+UNKNOWN = "7"  # stands for what only the run knows
 A_NEW_SENTENCE = re.compile(r"[.!?]\s+[A-Z]")
 
 
@@ -37,7 +38,7 @@ def _raises(node: ast.AST) -> bool:
 
 
 def words(node: ast.expr, module: str) -> str:
-    """The text of an argument, with 7 for what only the run knows."""
+    """The text of an argument, with a number for what only the run knows."""
     if isinstance(node, ast.Constant):
         return str(node.value)
     if isinstance(node, ast.JoinedStr):
@@ -46,13 +47,22 @@ def words(node: ast.expr, module: str) -> str:
         return words(node.left, module) + words(node.right, module)
     name = node.value if isinstance(node, ast.FormattedValue) else node
     if isinstance(name, ast.Name):
-        value = getattr(import_module(module), name.id, "7")
-        return value if isinstance(value, str) else "7"
-    return "7"
+        value = getattr(import_module(module), name.id, UNKNOWN)
+        return value if isinstance(value, str) else UNKNOWN
+    return UNKNOWN
 
 
-def one_sentence(text: str, *, ends_at_run_time: bool = False) -> None:
-    assert ends_at_run_time or text.endswith((".", "?")), text
+def whole(node: ast.expr, module: str) -> str:
+    """The text of an argument; where only the run knows its end, a full stop stands for it."""
+    last = node.right if isinstance(node, ast.BinOp) else node
+    last = last.values[-1] if isinstance(last, ast.JoinedStr) else last
+    text = words(node, module)
+    told_at_run_time = not isinstance(last, ast.Constant | ast.Name) or text == UNKNOWN
+    return text + "." if told_at_run_time and not text.endswith(".") else text
+
+
+def one_sentence(text: str) -> None:
+    assert text.endswith((".", "?")), text
     assert not A_NEW_SENTENCE.search(text), text
     assert "  " not in text, text
 
@@ -69,16 +79,16 @@ def test_the_places_are_found() -> None:
 def test_every_place_raises_one_sentence(call: ast.Call, module: str) -> None:
     name = call.func.id
     assert len(call.args) == ERRORS[name]
-    said = [words(argument, module) for argument in call.args]
     if name != "RetakeError":
-        last = call.args[0].values[-1] if isinstance(call.args[0], ast.JoinedStr) else call.args[0]
-        one_sentence(said[0], ends_at_run_time=not isinstance(last, ast.Constant))
+        one_sentence(whole(call.args[0], module))
         return
+    reason, message, remedy = call.args
+    said = words(reason, module), whole(message, module), whole(remedy, module)
     error = RetakeError(*said)
     for text in (str(error), error.message, error.remedy):
         one_sentence(text)
     assert error.message[0].isupper() or error.message[0].isdigit()
-    assert error.remedy[0].isupper()
+    assert error.remedy[0].isupper() or error.remedy[0] == UNKNOWN
     assert str(error).startswith(error.message.rstrip("."))
     assert len(str(error)) > len(error.message) + len(error.remedy) - 2
 
