@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,9 +19,9 @@ from fitup.errors import FitupError, RetakeError
 from fitup.inspection import Inspection, InspectionSettings, inspect_target, target_scale
 from fitup.photo import Photo, open_photo
 from fitup.scale import ScaleMap, TargetSighting, find_targets
-from fitup.scale.plane import pixel_shifts
-from fitup.scale.saddles import jacobian
 from fitup.scale.strip_chain import StripLink
+from fitup.scale.strip_glimpse import SeenSaddles, glimpse_neighbours
+from fitup.strip_links import foot_on, link_strips, place_strip, printed_face
 
 __all__ = ["PhotoStrips", "measure_strips", "open_strips"]
 
@@ -33,10 +32,10 @@ LEAST_STRETCH_MM = 30.0  # of a pattern: less of it makes the joint's course a g
 SEARCH_DEPTH_MM = 50.0
 BAND_MM = 5.0  # to either side of the joint that must be in the photo
 SAME_JOINT_MM = 2.0
-SAME_ROW_MM = 10.0  # how far strips laid end to end may stand out of their row
+SAME_ROW_MM, SAME_ROW_DEG = 10.0, 8.0  # how far strips laid end to end may stand out of their row
 GUIDE_STEP_MM = 8.0
+TOO_LITTLE = "outside photo"
 _EDGE_PX = 3
-_U_FEET_MM = 0.05  # of both datum marks on one joint line
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -68,7 +67,7 @@ def open_strips(path: str | os.PathLike[str], settings: InspectionSettings) -> P
     try:
         photo = open_photo(path, settings.photo_limits)
         name = photo.name
-        sightings = find_targets(photo)
+        sightings = find_targets(photo, choice=settings.lens_of(photo))
         return measure_strips(where, photo, sightings, settings)
     except FitupError as fault:
         numbers = tuple(sorted(seen.layout.strip_number for seen in sightings))
@@ -85,54 +84,38 @@ def measure_strips(
     """
     best = sightings[0]
     first = _inspect_along(photo, best, settings, sightings)
-    inspections, beside = [first], [_Strip(first.scale, first.line)]
-    notes = []
+    inspections, notes = [first], []
+    others: list[TargetSighting | SeenSaddles] = []
     for sighting in sightings[1:]:
+        number = sighting.layout.strip_number
         if not _same_way(best, sighting):
             continue
+        if not _in_row(first, sighting):
+            notes.append(_another_joint(number))
+            continue
         try:
-            scale = target_scale(photo, sighting, settings)
-            strip = _Strip(scale.onto(first.scale.frame), None)
-            if abs(_datum_in(first.scale, strip)[1]) > SAME_ROW_MM:
-                notes.append(_another_joint(strip.number))
-                continue
-            beside.append(strip)
-            other = _inspect_along(photo, sighting, settings, sightings)
+            beside = _inspect_along(photo, sighting, settings, sightings)
         except RetakeError as trouble:
-            notes.append(
-                f"Nothing was measured beside strip {sighting.layout.strip_number}: {trouble.message}"
-            )
+            others.append(sighting)
+            if trouble.reason != TOO_LITTLE:
+                notes.append(f"Nothing was measured beside strip {number}: {trouble.message}")
             continue
-        if _apart(first, other) > SAME_JOINT_MM:
-            notes.append(_another_joint(beside.pop().number))
+        if _apart(first, beside) > SAME_JOINT_MM:
+            notes.append(_another_joint(number))
             continue
-        inspections.append(other)
-        beside[-1] = _Strip(other.scale, other.line)
+        inspections.append(beside)
+    found = frozenset(one.layout.strip_number for one in sightings)
+    others += glimpse_neighbours(photo, printed_face(first.scale), found)
+    seen = (*others, *(one.scale.sighting for one in inspections))
     return PhotoStrips(
         path=path,
         name=photo.name,
         inspections=tuple(inspections),
-        strips=tuple(sorted(strip.number for strip in beside)),
+        strips=tuple(sorted(one.layout.strip_number for one in seen)),
         form=best.layout.name,
-        links=_links(photo.name, beside),
+        links=link_strips(photo.name, inspections, others),
         notes=tuple(notes),
     )
-
-
-@dataclass(frozen=True, eq=False)
-class _Strip:
-    """A strip seen in a photo: its map of the joint's plane, and the joint's course where measured."""
-
-    scale: ScaleMap
-    line: JointLine | None
-
-    @property
-    def number(self) -> int:
-        return self.scale.sighting.layout.strip_number
-
-    def place_of(self, point_mm: Array64, along: Array64) -> float:
-        """Place along the joint, from this strip's zero, of a point on it [mm]."""
-        return float(point_mm @ along) if self.line is None else _foot(self.line, point_mm)
 
 
 def _inspect_along(
@@ -144,7 +127,7 @@ def _inspect_along(
     start, end = _searched(scale)
     if end - start < LEAST_STRETCH_MM:
         raise RetakeError(
-            "outside photo",
+            TOO_LITTLE,
             f"The photo shows the joint beside only {max(end - start, 0):.0f} mm of strip "
             f"{sighting.layout.strip_number}.",
             "Take the photo so that strip and joint lie near the middle of the frame.",
@@ -223,9 +206,10 @@ def _direction(sighting: TargetSighting) -> Array64:
     return np.asarray(chord / np.linalg.norm(chord))
 
 
-def _datum_in(scale: ScaleMap, strip: _Strip) -> Array64:
-    """Another strip's datum mark (its foot in the joint's plane) in the plane of a map [mm]."""
-    return scale.to_mm(strip.scale.to_px(np.zeros(2)))
+def _in_row(first: Inspection, other: TargetSighting) -> bool:
+    """Whether another strip lies end to end with the first, near enough."""
+    place = place_strip(first, other)
+    return abs(place.datum_mm[1]) <= SAME_ROW_MM and abs(place.turn_deg) <= SAME_ROW_DEG
 
 
 def _another_joint(number: int) -> str:
@@ -237,62 +221,8 @@ def _apart(first: Inspection, other: Inspection) -> float:
     towards = _number(other) > _number(first)
     end = 0 if towards else -1
     point = first.scale.to_mm(other.scale.to_px(other.line.xy_mm[end]))
-    on_line = first.line.at(np.array([_foot(first.line, point)]))[0][0]
+    on_line = first.line.at(np.array([foot_on(first.line, point)]))[0][0]
     return float(np.linalg.norm(point - on_line))
-
-
-def _links(name: str, strips: Sequence[_Strip]) -> tuple[StripLink, ...]:
-    """Distances between the zeros of strips that follow one another in this photo, where one was measured."""
-    ordered = sorted(strips, key=lambda strip: strip.number)
-    return tuple(_link(name, *pair) for pair in pairwise(ordered) if pair[0].line or pair[1].line)
-
-
-def _link(name: str, first: _Strip, second: _Strip) -> StripLink:
-    """One place of the joint between two strips, as either counts it: the difference is their distance.
-
-    The place lies midway between the patterns as the photo shows them, so that neither map reaches far
-    past its saddles.
-    """
-    ends = [first.scale.sighting.layout.length_mm, 0.0]
-    spots = [one.scale.to_px(np.array([x, 0.0])) for one, x in zip((first, second), ends, strict=True)]
-    middle = (spots[0] + spots[1]) / 2
-    measured = first if first.line is not None else second
-    assert measured.line is not None
-    place, normal = measured.line.at(np.array([_foot(measured.line, measured.scale.to_mm(middle))]))
-    along = np.array([normal[0, 1], -normal[0, 0]])
-    on_joint = measured.scale.to_px(place + np.array([[0.0, 0.0], along]))
-    counted, variance = [], _U_FEET_MM**2
-    for strip in (first, second):
-        points = strip.scale.to_mm(on_joint)
-        direction = (points[1] - points[0]) / np.linalg.norm(points[1] - points[0])
-        counted.append(strip.place_of(points[0], direction))
-        variance += _u_along(strip.scale, points[0], direction) ** 2
-    return StripLink(
-        first=first.number,
-        second=second.number,
-        offset_mm=counted[0] - counted[1],
-        u_mm=float(np.sqrt(variance)),
-        photo=name,
-    )
-
-
-def _u_along(scale: ScaleMap, point_mm: Array64, along: Array64) -> float:
-    """Standard uncertainty of a place along the joint from the fit of the plane and the lens [mm]."""
-    inverse = np.linalg.inv(jacobian(scale.homography, point_mm[None]))[0]
-    moved = pixel_shifts(scale.homography, scale.tangents, point_mm[None])[:, 0] @ inverse.T @ along
-    fit2 = float(moved @ scale.parameter_covariance @ moved)
-    nearest = np.abs(scale.sighting.saddles_mm[:, 0] - point_mm[0]).min()
-    lens = float(scale.relative_u(point_mm[None])["lens and distance"][0]) * float(nearest)
-    return float(np.sqrt(max(fit2, 0.0) + lens**2))
-
-
-def _foot(line: JointLine, point_mm: Array64) -> float:
-    """Place along the joint of the foot of a point [mm]."""
-    s = float(line.s_mm[int(np.argmin(np.linalg.norm(line.xy_mm - point_mm, axis=1)))])
-    for _ in range(5):
-        xy, normal = line.at(np.array([s]))
-        s += float((point_mm - xy[0]) @ np.array([normal[0, 1], -normal[0, 0]]))
-    return s
 
 
 def _number(inspection: Inspection) -> int:

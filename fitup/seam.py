@@ -106,7 +106,7 @@ def inspect_seam(
     paths : photos in any order; the same photo twice counts once
     settings : as for one photo; from_mm and to_mm bound the joint in mm from the lowest strip's datum mark
         (the lowest strip's zero to the end of the highest one's pattern by default)
-    strips : first and last strip that lie beside the joint; those seen by default
+    strips : first and last strip of the stretch that is judged; all that are seen by default
     workers : processes; with one all is done here. Results are the same bit for bit.
     told : is called with the index of each photo and what it gave, as they are done
 
@@ -129,6 +129,7 @@ def inspect_seam(
     chain = _chain(results, layout, settings, strips)
     stations = _stations(chain, layout, settings)
     ends = stations.station_mm[[0, -1]]
+    shown = [_only(one, chain) for one in shown]
     apart = [one for one in shown if not _reaches(one, chain, ends)]
     notes += [f"{one.name} shows nothing of the joint between its ends." for one in apart]
     if len(apart) == len(shown):
@@ -216,16 +217,17 @@ def _chain(
 ) -> StripChain:
     numbers = {number for one in results if one.form == layout.name for number in one.strips}
     if strips is not None:
-        beyond = sorted(number for number in numbers if not strips[0] <= number <= strips[1])
-        if beyond:
-            raise UsageError(
-                f"strip {beyond[0]} is in a photo but not among strips {strips[0]} to {strips[1]}: name the "
-                "first and the last one that lie beside the joint (--strips)."
-            )
-        numbers |= set(strips)
+        numbers = set(range(strips[0], strips[1] + 1))
     factor = 1.0 if settings.print_record is None else settings.print_record.along_factor
-    links = [link for one in results for link in one.links]
+    links = [link for one in results for link in one.links if {link.first, link.second} <= numbers]
     return chain_strips(sorted(numbers), paper_pitch_mm(layout, factor), links)
+
+
+def _only(photo: PhotoStrips, chain: StripChain) -> PhotoStrips:
+    """The photo with what it shows beside strips of the chain."""
+    return replace(
+        photo, inspections=tuple(one for one in photo.inspections if _number(one) in chain.numbers)
+    )
 
 
 def _reaches(photo: PhotoStrips, chain: StripChain, ends_mm: NDArray[np.float64]) -> bool:

@@ -96,25 +96,32 @@ def test_openings_are_found_where_they_are_also_between_two_strips(seam: Seam) -
     assert not by_strips[:2].any()
 
 
-def test_places_are_true_within_what_is_stated(seam: Seam) -> None:
-    """Four papers that do not quite touch: within twice what touching papers are stated with."""
+def test_places_are_true_to_three_tenths_over_nine_hundred_millimetres(seam: Seam) -> None:
+    """Four papers that do not quite touch, of each of which the next photo shows a glimpse."""
     off = np.abs(seam.profile.station_mm - true_place(seam))
+    assert off.max() < 0.3
     u_chain = np.array([seam.chain.u_mm[seam.chain.numbers.index(n)] for n in seam.stations.strip_number])
     assert (off <= 2 * np.hypot(u_chain, 0.05)).all()
+    assert {(link.first, link.second) for link in seam.chain.links} == {(10, 11), (11, 12), (12, 13)}
+
+
+def test_glimpses_of_the_next_strip_are_true_within_what_is_stated(seam: Seam) -> None:
+    for link in seam.chain.links:
+        true = STRIPS[link.second].x_mm - STRIPS[link.first].x_mm
+        assert abs(link.offset_mm - true) < min(2 * link.u_mm, 0.2)
+        assert link.u_mm < 0.5
 
 
 def test_a_photo_of_two_strips_measures_their_distance(shot: Draw, seam: Seam) -> None:
     more = inspect_seam([shot(name) for name in ("a", "b", "c", "d", "bc")], SETTINGS)
-    (link,) = more.chain.links
+    (link,) = [link for link in more.chain.links if link.photo == "bc.jpg"]
     true = STRIPS[12].x_mm - STRIPS[11].x_mm
-    assert (link.first, link.second, link.photo) == (11, 12, "bc.jpg")
-    assert link.offset_mm == pytest.approx(true, abs=0.15)
-    assert abs(link.offset_mm - true) < 3 * link.u_mm
-    assert link.u_mm < 0.2
+    assert (link.first, link.second) == (11, 12)
+    assert abs(link.offset_mm - true) < min(3 * link.u_mm, 0.15)
+    assert link.u_mm < 0.1
     offset, u = more.chain.offset_mm(11, 12)
-    nominal, u_nominal = seam.chain.offset_mm(11, 12)
-    assert abs(offset - true) < abs(nominal - true)
-    assert u < u_nominal
+    assert offset == pytest.approx(true, abs=0.15)
+    assert u < seam.chain.offset_mm(11, 12)[1]
     assert all(overlap.agrees for overlap in more.joined.overlaps)
     # Where the new photo does not look, nothing changes but the places.
     untouched = ~more.joined.shown[[photo.path.endswith("bc.jpg") for photo in more.photos]].any(axis=0)
@@ -147,13 +154,14 @@ def test_one_missing_photo_leaves_a_hole_and_changes_nothing_else(
     before, after = keys(seam, untouched), keys(part, part.profile.seen)
     assert len(before) > 1000
     assert all(after[key] == values for key, values in before.items())
-    np.testing.assert_array_equal(part.profile.station_mm, seam.profile.station_mm)
+    # Only how far the strips lie apart is known less well without it.
+    assert part.chain.place_mm == pytest.approx(seam.chain.place_mm, abs=0.3)
     only_there = seam.joined.shown[index] & (seam.joined.shown.sum(axis=0) == 1)
-    reason = np.array(part.profile.unseen_reason)
-    assert (reason[only_there] == NO_PHOTO).all()
     (hole,) = part.holes
     at = seam.profile.station_mm[only_there]
-    assert (hole.start_mm, hole.end_mm) == pytest.approx((at[0] - 0.25, at[-1] + 0.25))
+    assert (hole.start_mm, hole.end_mm) == pytest.approx((at[0] - 0.25, at[-1] + 0.25), abs=0.8)
+    inside = (part.profile.station_mm > hole.start_mm) & (part.profile.station_mm < hole.end_mm)
+    assert set(np.array(part.profile.unseen_reason)[inside]) == {NO_PHOTO}
     assert any("photograph the stretch" in spot.advice for spot in part.verdict.spots)
 
 
@@ -220,8 +228,20 @@ def test_no_photo_that_can_be_measured_is_an_error_of_the_photos(tmp_path: Path)
         inspect_seam([tmp_path / "one.png"], SETTINGS)
 
 
+def test_a_strip_that_is_only_glimpsed_is_a_part_of_the_joint_unless_told_otherwise(shot: Draw) -> None:
+    whole = inspect_seam([shot("b")], SETTINGS)
+    assert whole.chain.numbers == (10, 11, 12)
+    assert [hole.meant for hole in whole.holes] == [(), ()]
+    part = inspect_seam([shot("b")], SETTINGS, strips=(11, 11))
+    assert part.chain.numbers == (11,)
+    assert not part.holes
+    assert part.profile.seen.all()
+
+
 def test_the_ends_of_the_joint_can_be_given(shot: Draw) -> None:
-    part = inspect_seam([shot("b"), shot("c")], replace(SETTINGS, from_mm=-12.0, to_mm=300.0))
+    part = inspect_seam(
+        [shot("b"), shot("c")], replace(SETTINGS, from_mm=-12.0, to_mm=300.0), strips=(11, 12)
+    )
     assert part.profile.station_mm[0] == pytest.approx(-12.0)
     assert part.profile.station_mm[-1] == pytest.approx(300.0, abs=0.5)
     assert part.profile.seen.mean() > 0.95
@@ -233,7 +253,7 @@ def test_the_ends_of_the_joint_can_be_given(shot: Draw) -> None:
         ({"points_px": np.array([[1.0, 1.0], [9.0, 9.0]])}, None, "points"),
         ({"from_mm": 50.0, "to_mm": 40.0}, None, "too short"),
         ({"from_mm": 5000.0, "to_mm": 5100.0}, None, "no photo shows"),
-        ({}, (11, 13), "strip 10"),
+        ({}, (11, 13), "no photo shows"),
         ({"joint_kind": "dovetail"}, None, "joint kind"),
     ],
     ids=["points", "short", "elsewhere", "strips", "kind"],

@@ -180,7 +180,8 @@ def seam(
     lens: _Lens = None,
     lens_folder: _LensFolder = None,
     strips: Annotated[
-        str | None, typer.Option(help="First and last strip beside the joint: 1-4; those seen if not said.")
+        str | None,
+        typer.Option(help="First and last strip of the joint: 1-4; all that are seen if not said."),
     ] = None,
     from_: _From = None,
     to: _To = None,

@@ -184,9 +184,9 @@ class Screen:
         """Photos along the joint, then those that gave nothing, then what no photo shows."""
         self._print(Text("\n photos, along the joint", style="dim"))
         for number, one in enumerate(record.photos, start=1):
-            strips = ", ".join(str(strip) for strip in one.strips)
+            strips = ("strip " if len(one.strips) == 1 else "strips ") + ", ".join(map(str, one.strips))
             words = f" {number:>3} {from_to(one.start_mm, one.end_mm):<15} {one.photo.name}"
-            self._print(Text(self._plain(f"{words} (strip {strips})")))
+            self._print(Text(self._plain(f"{words} ({strips})")))
         self._paragraph("places", _how_well_placed(record))
         for fault in record.faults:
             self._paragraph("not used", f"{fault.name}: {fault.error}")

@@ -30,7 +30,7 @@ U_TOUCH_MM = 0.3
 APART_MM, APART_SIGMAS = 1.0, 3.0  # beyond both, the papers do not touch
 OUT_OF_ORDER_MM = 30.0  # more than trimming or a clamp between the papers explains
 MOVED_MM, MOVED_SIGMAS = 0.5, 4.0  # two photos that differ by more show strips that were moved
-_RESOLUTION_MM = 0.01  # places are given no finer: what is left is rounding, and must not change a result
+_RESOLUTION_MM = 0.01  # distances are given no finer: what is left is rounding, and must not change a result
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +76,13 @@ class StripChain:
         a, b = self.numbers.index(first), self.numbers.index(second)
         cov = self.covariance_mm2
         variance = cov[a, a] + cov[b, b] - 2 * cov[a, b]
-        return self.place_of(second) - self.place_of(first), float(np.sqrt(max(variance, 0.0)))
+        return self._steps_between(a, b), float(np.sqrt(max(variance, 0.0)))
+
+    def _steps_between(self, first: int, second: int) -> float:
+        """Distance between two places by index, from the distances of neighbours alone."""
+        steps = np.round(np.diff(self.place_mm) / _RESOLUTION_MM) * _RESOLUTION_MM
+        low, high = min(first, second), max(first, second)
+        return float(np.sign(second - first) * steps[low:high].sum())
 
 
 def paper_pitch_mm(layout: TargetLayout, along_factor: float = 1.0) -> float:
@@ -106,7 +112,9 @@ def chain_strips(
         if touches
     ]
     place, covariance = _adjust(there, [*rows, *links])
-    place = np.round(place / _RESOLUTION_MM) * _RESOLUTION_MM
+    # Distances are rounded, not places: a photo that is missing elsewhere must not move the last digit here.
+    steps = np.round(np.diff(place) / _RESOLUTION_MM) * _RESOLUTION_MM
+    place = np.concatenate([[0.0], np.cumsum(steps)])
     return StripChain(
         numbers=there,
         place_mm=place,

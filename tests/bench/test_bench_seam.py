@@ -60,9 +60,8 @@ def test_figures_of_a_drawn_joint(folder: Path) -> None:
     figures = seam_figures(seam_truths(folder), workers=1)
     assert figures["photos"] == 2
     assert 0.4 < figures["seen_share"] < 0.6  # two of four photos
-    # No photo shows two strips: what the papers miss of touching stays, and little else comes to it.
-    slip = max(abs(STRIPS[number].x_mm - 232 * (number - 10)) for number in (11, 12))
-    assert figures["seam_position_error_mm"] == pytest.approx(slip, abs=0.12)
+    # Both photos show a glimpse of the next strips.
+    assert 0 < figures["position_rms_mm"] <= figures["seam_position_error_mm"] < 0.3
     assert abs(figures["bias_mm"]) < 0.025
     assert figures["rms_mm"] < 0.03
     assert figures["coverage_95"] > 0.9
