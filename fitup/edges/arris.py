@@ -118,7 +118,7 @@ class ArrisFit:
 
 
 def joined(parts: list[tuple[NDArray[np.intp], ArrisFit]]) -> ArrisFit:
-    """Return the fits of some stations each, with the stations' numbers, as one fit in the stations' order."""
+    """Return fits of some stations each, given with the stations' numbers, as one fit in their order."""
     order = np.argsort(np.concatenate([pick for pick, _ in parts]))
     fits = [fit for _, fit in parts]
 

@@ -29,6 +29,7 @@ from fitup.edges.arris_start import (
 )
 from fitup.edges.arrises_result import Arrises
 from fitup.edges.band import Band
+from fitup.edges.base_arrises import find_arris_and_base
 from fitup.edges.end_face import fit_end_face
 from fitup.edges.end_face_model import EndFace
 from fitup.edges.joint_light import LIT_SD, Light, expected_light, pooled_light, spread_of
@@ -60,6 +61,8 @@ def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: 
     section : what this kind of joint shows across its opening plane, seen from where the camera stands
     print_blur_px : blur of the printed target's edges, a first guess at the joint's
     """
+    if section.near_is_base or section.far_is_base:
+        return find_arris_and_base(band, linear, section, print_blur_px=print_blur_px)
     face_far = section.tangent <= 0
     turned = np.where(face_far[:, None], linear, linear[:, ::-1])
     clipped = np.where(face_far[:, None], band.clipped, band.clipped[:, ::-1])

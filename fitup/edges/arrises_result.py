@@ -24,6 +24,8 @@ class Arrises:
     so that noise does not count, divided by the edge's slope. `face_far` (N,): True where the far plate's cut
     face is the visible one. `lit` (N,): the floor is brighter than the plates. `contrast` (N,): dip of the
     fitted profile as a share of the plate. `blur_px` is the pooled blur, `fit` the raw result in px.
+    `u_base_mm` (N,) is the uncertainty of where a base lies that bounds the gap without an arris; None
+    between arrises.
     """
 
     band: Band
@@ -38,6 +40,12 @@ class Arrises:
     lit: NDArray[np.bool_]
     contrast: Array64
     blur_px: float
+    u_base_mm: Array64 | None = None
+
+    @property
+    def lit_behind(self) -> NDArray[np.bool_]:
+        """(N,) True where light through the opening hides where a base lies."""
+        return self.lit if self.u_base_mm is not None else np.zeros_like(self.lit)
 
     @property
     def tangent(self) -> Array64:

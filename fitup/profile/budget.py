@@ -15,11 +15,12 @@ from fitup.profile.arris_shading import ArrisShading
 from fitup.profile.result import Influence
 from fitup.scale import ScaleMap
 
-__all__ = ["NOISE", "STEP", "combined", "station_noise", "uncertainty_budget", "with_noise"]
+__all__ = ["BASE", "NOISE", "STEP", "combined", "station_noise", "uncertainty_budget", "with_noise"]
 
 Array64 = NDArray[np.float64]
 
 NOISE, STEP = "noise and grain", "step between plates"
+BASE = "where the base lies"
 # Height step between clamped plates that one photo cannot see: rectangular within ±0.1 mm (common practice,
 # no source: thin sheet that is clamped flat).
 U_STEP_MM = 0.1 / np.sqrt(3)
@@ -75,7 +76,7 @@ def uncertainty_budget(
         ),
         Influence(
             name=STEP,
-            u_mm=U_STEP_MM * slant,
+            u_mm=U_STEP_MM * slant * (arrises.u_base_mm is None),
             common=True,
             remedy="photograph straight down on the joint",
         ),
@@ -93,6 +94,15 @@ def uncertainty_budget(
                 u_mm=gap * slant * arrises.section.u_turn_rad,
                 common=True,
                 remedy="photograph square onto the opening, or lay a second target on the other plate",
+            )
+        )
+    if arrises.u_base_mm is not None:
+        rows.append(
+            Influence(
+                name=BASE,
+                u_mm=arrises.u_base_mm,
+                common=True,
+                remedy="lay a second target on the other plate",
             )
         )
     for name, relative in _along(scale, middle_mm).items():

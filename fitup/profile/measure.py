@@ -96,6 +96,7 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64, u_photo_mm: float) -> list[str]
         ("outside photo", ~band.inside),
         ("steep view", np.abs(arrises.tangent) > arrises.section.steepest_tangent),
         ("glare", burnt > 0.5),
+        ("lit from behind", arrises.lit_behind),
         ("covered", _widened((faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > COVERED_FROM))),
         ("low contrast", faint),
         ("poor photo", np.full(len(dip), u_photo_mm > WORST_U_MM)),

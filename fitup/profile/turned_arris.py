@@ -7,8 +7,8 @@ dark of the gap and ends at its own outline. Between virtual sharp arris and out
     r (sin γ + cos γ - 1),      and to where the rim begins:      r sin γ
 
 (circle touching both faces of a square edge). A rim that shines like its flank moves the edge to the first
-place, a dark one to the second. Metal mirrors, and what the rim mirrors is the gap: most of it is dark. Both
-places count as possible (rectangular, JCGM 100:2008, 4.3.7), and so does a radius 40 % off.
+place, a dark one to the second. Metal mirrors, and what the rim mirrors is the gap: most of it is dark. Before
+a base it mirrors the base in the light. Both places count as possible (rectangular, JCGM 100:2008, 4.3.7), and so does a radius 40 % off.
 """
 
 from __future__ import annotations
@@ -24,21 +24,24 @@ __all__ = ["turned_arris_shading"]
 
 Array64 = NDArray[np.float64]
 
+DARK_SHARE_OVER_BASE = 0.0  # there the rim mirrors the open base, as bright as the flank
 DARK_SHARE = 0.85  # of the rim; found on rendered corners, no photo outside that set has tested it yet
 
 
 def turned_arris_shading(arrises: Arrises, radius_mm: float) -> ArrisShading:
     """Displacement of both arrises away from the gap; none where a base, not an arris, bounds it."""
     section = arrises.section
-    near, u_near = _displacement(section.near_view_rad, both_seen=section.kind is JointKind.CORNER_HALF_OPEN)
-    far, u_far = _displacement(section.far_view_rad, both_seen=section.shows_end_face)
+    dark = DARK_SHARE_OVER_BASE if section.near_is_base or section.far_is_base else DARK_SHARE
+    half_open = section.kind is JointKind.CORNER_HALF_OPEN
+    near, u_near = _displacement(section.near_view_rad, dark, both_seen=half_open)
+    far, u_far = _displacement(section.far_view_rad, dark, both_seen=section.shows_end_face)
     near, u_near = (np.where(section.near_is_base, 0.0, value) for value in (near, u_near))
     far, u_far = (np.where(section.far_is_base, 0.0, value) for value in (far, u_far))
     u_gap = radius_mm * np.hypot(U_RADIUS * (near + far), np.hypot(u_near, u_far))
     return ArrisShading(near_mm=radius_mm * near, far_mm=radius_mm * far, u_gap_mm=u_gap)
 
 
-def _displacement(view_rad: Array64, *, both_seen: bool) -> tuple[Array64, Array64]:
+def _displacement(view_rad: Array64, dark: float, *, both_seen: bool) -> tuple[Array64, Array64]:
     """Displacement and the standard uncertainty of where on the rim the edge is, in radii.
 
     Of an arris of which both faces are seen the rim lies between them, and the edge anywhere on it.
@@ -48,4 +51,4 @@ def _displacement(view_rad: Array64, *, both_seen: bool) -> tuple[Array64, Array
         end = -np.cos(view_rad)
         return (begin + end) / 2, (begin - end) / np.sqrt(12)
     outline = np.sin(view_rad) + np.cos(view_rad) - 1
-    return DARK_SHARE * begin + (1 - DARK_SHARE) * outline, np.abs(begin - outline) / np.sqrt(12)
+    return dark * begin + (1 - dark) * outline, np.abs(begin - outline) / np.sqrt(12)

@@ -24,6 +24,7 @@ __all__ = [
 _REMEDIES = {
     "covered": "clear what covers the joint",
     "glare": "move the lamp or the phone until the shine is gone",
+    "lit from behind": "cover the opening's back",
     "low contrast": "bring more light to the joint",
     "poor photo": "hold the phone still, and give the photo as the camera stored it",
     "second line": "clean off the line beside the gap",

@@ -1,0 +1,173 @@
+"""How a base's light may run across an opening without an arris: many possible finishes and lightings.
+
+Under a standing plate or the upper sheet of a lap the base goes on, and so the picture shows no edge where
+the base begins; metal mirrors, more or less blurred, the plate above it and the dark of the gap. Lengths are
+in gaps from the arris, m = n / g; a camera at elevation φ above the base, τ = tan φ, sees at m the place
+that lies d = (m - 1) / τ gaps in front of the arris (behind it where negative). What shines on that place
+comes
+
+- from the front, up to the vertical; behind the arris only from below the elevation atan(1 / -d);
+- from the plate's face over the arris, from the elevation atan(1 / d) behind upwards; a lap's end face ends a
+  sheet higher, and sky follows;
+- from the gap little, most of it from the end face over the gap, which the open base lights: at depth x
+  behind the arris as 1 - x / √(x² + 1) (a long slot under an even sky).
+
+The base reflects it as a rough metal does (microfacets: Walter et al., Microfacet Models for Refraction
+through Rough Surfaces, 2007, the GGX distribution, here its marginal across the joint, which is Student's t
+with two degrees of freedom; from memory) and, dirty or painted, in part as a matte surface does. Roughness
+and light are drawn at random once: what they have in common is what a photo of an unknown base tells.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["REACH", "BaseLights", "M"]
+
+Array64 = NDArray[np.float64]
+
+DRAWS = 600
+REACH = 6.0  # gaps from the arris that a curve covers
+STEPS = 96
+M: Array64 = np.asarray((np.arange(STEPS) + 0.5) * (REACH / STEPS), np.float64)
+ANGLES = 360  # of the elevation, from the front over the zenith to the back
+ROUGHNESS = 0.012, 0.5  # from polished to blasted (common practice, no source)
+FRONT = 0.3, 8.0  # ambient light from the front as a share of the standing face's
+LAMPS = 4  # up to three lamps or windows
+LAMP = 0.3, 30.0  # their radiance over the standing face's
+LAMP_HALF_RAD = float(np.radians(2)), float(np.radians(20))
+MATTE = (0.0, 0.0, 0.3, 1.0)  # the matte share lies between zero and one of these: metal is seldom painted
+GLOW = 1.0  # of the end face at the arris, up to this share of the standing face's light
+DARK = 0.2  # the gap's own light, up to this share of the face's
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Lights:
+    """What K lightings have in common with none of the geometry."""
+
+    roughness: Array64  # (K,)
+    matte: Array64  # (K,) share
+    glow: Array64  # (K,) of the end face
+    sky: Array64  # (K, ANGLES) radiance over the standing face's, less the gap's
+
+    @property
+    def elevation(self) -> Array64:
+        return np.asarray((np.arange(ANGLES) + 0.5) * (np.pi / ANGLES), np.float64)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BaseLights:
+    """The curves of K finishes and lightings for a camera at one elevation above the base.
+
+    `roughness` (K,), a matte share counting as such. `face` and `free` (K, ANGLES + 1) are what reaches the
+    camera from below every elevation, of a standing face everywhere and of the open workshop; `open_base`
+    (K, STEPS) is the light where no sky shows over the face. `depth` (STEPS,) of the places behind `M`.
+    """
+
+    depth: Array64
+    roughness: Array64
+    face: Array64
+    free: Array64
+    open_base: Array64
+
+    @classmethod
+    @lru_cache(maxsize=4)
+    def seen(cls, tangent: float) -> BaseLights:
+        """Return what a camera sees whose elevation above the base has this tangent."""
+        lights = _lights()
+        depth: Array64 = np.asarray((M - 1) / tangent, np.float64)
+        weight = _reflection(lights, float(np.arctan(tangent)))
+        start = np.zeros((len(weight), 1))
+        face = np.concatenate([start, np.cumsum(weight, axis=1)], axis=1)
+        free = np.concatenate([start, np.cumsum(weight * lights.sky, axis=1)], axis=1)
+        front = np.where(depth >= 0, np.pi / 2, np.arctan2(1.0, np.maximum(-depth, 1e-9)))
+        arris = np.where(depth > 0, np.pi - np.arctan2(1.0, np.maximum(depth, 1e-9)), np.pi / 2)
+        glow = lights.glow[:, None] * (weight @ _end_face(lights.elevation, depth).T)
+        zenith = face[:, ANGLES // 2, None]
+        return cls(
+            depth=depth,
+            roughness=np.maximum(lights.roughness, lights.matte),
+            face=face,
+            free=free,
+            open_base=glow + _at(free, front) + _at(face, arris) - zenith,
+        )
+
+    def curves(self, sheet_gaps: float, pick: NDArray[np.intp] | slice = slice(None)) -> Array64:
+        """Light (K, STEPS) at `M` gaps from the arris: 0 in the dark of the gap, 1 far in front of it.
+
+        `sheet_gaps` is how high the face over the gap is, in gaps (infinite for a standing plate).
+        """
+        face, free = self.face[pick], self.free[pick]
+        zenith = ANGLES // 2
+        if not np.isfinite(sheet_gaps):
+            whole = free[:, zenith] + face[:, -1] - face[:, zenith]
+            return np.asarray(self.open_base[pick] / whole[:, None])
+        top = np.pi - np.arctan2(1.0 + sheet_gaps, np.maximum(self.depth, 1e-9))
+        beyond = np.where(self.depth > 0, np.maximum(top, np.pi / 2), np.pi / 2)
+        above = _at(free, beyond) - _at(face, beyond) - (free - face)[:, zenith, None]
+        return np.asarray((self.open_base[pick] + above) / free[:, -1:])
+
+
+def _at(cumulated: Array64, elevation: Array64) -> Array64:
+    """Columns (K, M) of sums (K, ANGLES + 1) up to the elevations (M,)."""
+    place = np.clip(elevation / np.pi * ANGLES, 0, ANGLES - 1e-6)
+    below = place.astype(np.intp)
+    part = place - below
+    return np.asarray(cumulated[:, below] * (1 - part) + cumulated[:, below + 1] * part)
+
+
+def _end_face(elevation: Array64, depth: Array64) -> Array64:
+    """(M, ANGLES) light of the end face seen from the base, nothing where the ray meets something else."""
+    behind = -depth[:, None] - 1 / np.tan(elevation)
+    return np.where(behind > 0, 1 - behind / np.hypot(behind, 1), 0.0)
+
+
+@lru_cache(maxsize=1)
+def _lights() -> _Lights:
+    """Drawn once, always the same."""
+    rng = np.random.default_rng(20)
+    elevation = (np.arange(ANGLES) + 0.5) * (np.pi / ANGLES)
+    ambient = _log_uniform(rng, FRONT, (DRAWS, 1))
+    tilt = rng.uniform(-0.6, 0.6, (DRAWS, 1))
+    sky = ambient * (1 - tilt * np.cos(2 * elevation))
+    count = rng.integers(0, LAMPS, (DRAWS, 1))
+    for lamp in range(LAMPS - 1):
+        centre = rng.uniform(0, np.pi, (DRAWS, 1))
+        half = _log_uniform(rng, LAMP_HALF_RAD, (DRAWS, 1))
+        radiance = _log_uniform(rng, LAMP, (DRAWS, 1))
+        sky += radiance * (np.abs(elevation - centre) < half) * (lamp < count)
+    dark = rng.uniform(0, DARK, (DRAWS, 1))
+    return _Lights(
+        roughness=_log_uniform(rng, ROUGHNESS, DRAWS),
+        matte=rng.uniform(0, 1, DRAWS) * rng.choice(MATTE, DRAWS),
+        glow=rng.uniform(0, GLOW, DRAWS),
+        sky=np.maximum(sky - dark, 0.0) / (1 - dark),
+    )
+
+
+def _log_uniform(
+    rng: np.random.Generator, bounds: tuple[float, float], shape: int | tuple[int, int]
+) -> Array64:
+    return np.asarray(np.exp(rng.uniform(np.log(bounds[0]), np.log(bounds[1]), shape)))
+
+
+def _reflection(lights: _Lights, view: float) -> Array64:
+    """(K, ANGLES) how much of the light from every elevation goes to the camera at elevation `view`."""
+    e, rough = lights.elevation, lights.roughness[:, None]
+    tilt = (e + view - np.pi) / 2  # of the facet that mirrors e into the camera, away from it
+    slope = np.tan(tilt)
+    facets = (1 + slope**2) / (4 * rough * (1 + (slope / rough) ** 2) ** 1.5)
+    seen = np.sin(view - tilt) / (np.cos(tilt) * np.sin(view))
+    hidden = 1 + _shadow(e, rough) + _shadow(view, rough)
+    matte = np.sin(e) / 2
+    mixed = (1 - lights.matte[:, None]) * facets * np.maximum(seen, 0) / hidden
+    return np.asarray((mixed + lights.matte[:, None] * matte) * (np.pi / ANGLES))
+
+
+def _shadow(elevation: Array64 | float, rough: Array64) -> Array64:
+    """Smith's Λ of the GGX distribution."""
+    return np.asarray((np.sqrt(1 + (rough / np.tan(elevation)) ** 2) - 1) / 2)

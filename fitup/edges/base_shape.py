@@ -1,0 +1,152 @@
+"""How wide the gap before a base is, from the shape in which the base's light rises, for a whole photo.
+
+How soon the light rises depends on the base's finish and on the lamps as much as on the gap; but both also
+make the rise steep or long. Every curve of `base_curves` is therefore laid over the photo's own profiles,
+stretched by every factor, and counts by how well it fits: a weighted mean of the factors that fit says where
+the base lies, their scatter how well a picture can tell.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.edges.arris_model import edge_step
+from fitup.edges.base_light import REACH, BaseLights, M
+
+__all__ = ["BaseShape", "Lens", "Rise", "first_shape", "told_shape"]
+
+Array64 = NDArray[np.float64]
+
+STRETCHES = np.exp(np.linspace(np.log(0.4), np.log(2.2), 33))
+BEFORE_PX = 5.0
+STEP_PX = 0.5
+FARTHEST = 4.0  # gaps that a profile is compared over; farther out the base's own shading counts more
+GRAIN_MM = 0.25  # grain and shadows on a base hang together over about so much: samples that count
+MANY = 10_000
+TRIED_SDS = 3.5
+MOST_COUNT = 20.0  # samples that count, at most
+LEAST_SHARE = 1e-3
+U_ALONG, ROUGH = 0.08, 0.1  # found on renders, from that roughness on
+DEEP, DEEP_SD = 0.05, 0.05  # light deep in the gap as a share of the base's (found on renders)
+FIRST_U = 0.25  # relative, when no photo has told anything
+LEAST_MISFIT = 0.012  # of the base's light: no curve is truer than that
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Rise:
+    """Mean profile of stations with gaps of about one width.
+
+    `x_px` (J,) from the arris as seen, `light` (J,) as a share of the base's, `width_px` the gap that an
+    earlier reading gave them, `sheet_gaps` the height of the face above the gap, in such widths.
+    """
+
+    x_px: Array64
+    light: Array64
+    width_px: float
+    sheet_gaps: float
+    weight: float = 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lens:
+    """The photo's blur, how far a rounded arris seems to end before its sharp place, a pixel's size."""
+
+    blur_px: float
+    rim_px: float
+    sample_mm: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BaseShape:
+    """What the photo says: gap over the earlier reading's, its relative uncertainty, and the likely curve.
+
+    `u_along` is how much the rise's place changes along the joint besides, relative: a mirror shows the arris
+    whatever the lamps, on a rough base the rise moves as the lamps' directions change.
+    """
+
+    stretch: float
+    u_relative: float
+    u_along: float
+    share: Array64  # (K, S) weight of every curve at every stretch
+    misfit: float  # of the best curve, as a share of the base's light
+
+    def curve(self, lights: BaseLights, sheet_gaps: float) -> Array64:
+        """Likely light at `M` multiples of the gap, under a face of so many gaps' height."""
+        out = np.zeros_like(M)
+        likely = self.share > LEAST_SHARE * self.share.max()
+        for s in np.flatnonzero(likely.any(axis=0)):
+            pick = np.flatnonzero(likely[:, s])
+            ratio = self.stretch / STRETCHES[s]
+            mixed = self.share[pick, s] @ lights.curves(sheet_gaps * ratio, pick)
+            out += np.interp(M * ratio, M, mixed)
+        return np.asarray(out / self.share[likely].sum())
+
+
+def first_shape(lights: BaseLights) -> BaseShape:
+    """All curves alike, before the photo has told anything."""
+    share = np.zeros((len(lights.face), len(STRETCHES)))
+    share[:, np.abs(np.log(STRETCHES)).argmin()] = 1 / len(share)
+    return BaseShape(stretch=1.0, u_relative=FIRST_U, u_along=U_ALONG, share=share, misfit=np.inf)
+
+
+def told_shape(
+    rises: list[Rise],
+    lights: BaseLights,
+    lens: Lens,
+    *,
+    before: tuple[float, float],
+    curves: int = MANY,
+) -> BaseShape:
+    """Weigh the first so many `curves`, and stretches, by what the rises say.
+
+    `before` is what is known of the stretch beforehand: its expected value, and the standard deviation of its
+    logarithm.
+    """
+    if not rises:
+        return first_shape(lights)
+    mean, sd = before
+    tried = np.flatnonzero(np.abs(np.log(STRETCHES / mean)) < TRIED_SDS * sd + 0.05)
+    pick = np.arange(min(curves, len(lights.face)))
+    total = sum(rise.weight for rise in rises)
+    squares = np.zeros((len(pick), len(tried)))
+    for rise in rises:
+        for column, stretch in enumerate(STRETCHES[tried]):
+            light = lights.curves(rise.sheet_gaps / stretch, pick)
+            squares[:, column] += rise.weight / total * _mean_square(rise, light, stretch, lens)
+    length = sum(rise.x_px[-1] - rise.x_px[0] for rise in rises) * lens.sample_mm
+    odds = -0.5 * min(length / GRAIN_MM, MOST_COUNT) * np.log(squares + LEAST_MISFIT**2)
+    odds -= 0.5 * (np.log(STRETCHES[tried] / mean) / sd) ** 2
+    share = np.zeros((len(lights.face), len(STRETCHES)))
+    share[np.ix_(pick, tried)] = np.exp(odds - odds.max())
+    share /= share.sum()
+    by_stretch = share.sum(axis=0)
+    told = float(np.exp(by_stretch @ np.log(STRETCHES)))
+    spread = float(np.sqrt(by_stretch @ (np.log(STRETCHES) - np.log(told)) ** 2))
+    rough = float(share.sum(axis=1) @ lights.roughness)
+    return BaseShape(
+        stretch=told,
+        u_relative=spread,
+        u_along=U_ALONG * min(rough / ROUGH, 1.0),
+        share=share,
+        misfit=float(np.sqrt(squares.min())),
+    )
+
+
+def _mean_square(rise: Rise, curves: Array64, stretch: float, lens: Lens) -> Array64:
+    """Mean square (K,) of what every curve leaves of a rise, the levels on both sides of the arris free."""
+    cell = np.linspace(0.0, REACH, len(M) + 1) * (rise.width_px * stretch) + lens.rim_px
+    steps = np.asarray(edge_step((rise.x_px[:, None] - cell) / lens.blur_px))
+    arris = np.asarray(edge_step(rise.x_px / lens.blur_px))
+    firm = LEAST_MISFIT / DEEP_SD * np.sqrt(len(arris) / MOST_COUNT)  # the gap's dark as one more sample
+    light = (steps[:, :-1] - steps[:, 1:]) @ curves.T + steps[:, -1:] * curves[:, -1]
+    light = np.concatenate([light, np.zeros((1, light.shape[1]))])
+    levels = np.linalg.qr(np.stack([np.r_[1 - arris, 0.0], np.r_[arris, firm]], axis=1))[0]
+    told = np.r_[rise.light, firm * DEEP]
+    seen = told - levels @ (levels.T @ told)
+    light -= levels @ (levels.T @ light)
+    power = np.maximum((light * light).sum(axis=0), 1e-9)
+    along = np.maximum(seen @ light, 0.0)
+    return np.asarray((seen @ seen - along**2 / power) / len(seen))
