@@ -7,8 +7,9 @@ dark of the gap and ends at its own outline. Between virtual sharp arris and out
     r (sin γ + cos γ - 1),      and to where the rim begins:      r sin γ
 
 (circle touching both faces of a square edge). A rim that shines like its flank moves the edge to the first
-place, a dark one to the second. Metal mirrors, and what the rim mirrors is the gap: most of it is dark. Before
-a base it mirrors the base in the light. Both places count as possible (rectangular, JCGM 100:2008, 4.3.7), and so does a radius 40 % off.
+place, a dark one to the second. Metal mirrors, and what the rim mirrors is the gap: most of it is dark.
+Before a base it mirrors the base in the light. Both places count as possible (rectangular, JCGM 100:2008,
+4.3.7), and so does a radius 40 % off.
 """
 
 from __future__ import annotations
