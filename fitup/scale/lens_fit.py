@@ -113,6 +113,8 @@ def _start(
     width, height = size_px
     guess = _fisheye_guess(views, size_px) if kind == "fisheye" else focal_px or 0.8 * width
     K = np.array([[guess, 0, (width - 1) / 2], [0, guess, (height - 1) / 2], [0, 0, 1.0]])
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)  # with more, the last digits differ from run to run
     try:
         if kind == "fisheye":
             flags = cv2.CALIB_USE_INTRINSIC_GUESS | cv2.CALIB_RECOMPUTE_EXTRINSIC
@@ -136,6 +138,8 @@ def _start(
         )
     except (cv2.error, ValueError):
         return None
+    finally:
+        cv2.setNumThreads(threads)
     return State(
         lens=lens,
         focus=FOCUS,

@@ -244,6 +244,8 @@ def _inside(kind: LensKind, c: tuple[float, ...], x: Array) -> tuple[Array, Arra
 def _by_coefficient(kind: LensKind, c: tuple[float, ...], x: Array) -> Array:
     """(..., 2, K) derivative of the real point with respect to the coefficients, over the focal length."""
     r = np.linalg.norm(x, axis=-1)
+    if not c:
+        return np.zeros((*x.shape, 0))
     if kind == "fisheye":
         theta = np.arctan(r)
         ratio = np.where(r > 1e-12, theta / np.where(r > 1e-12, r, 1.0), 1.0)

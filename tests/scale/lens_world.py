@@ -37,7 +37,7 @@ class Pose:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Board:
-    """What the printed board is: stretch as log of across over along, bows [mm] at the ends of the diagonal."""
+    """What the print is: stretch as log of across over along, bows [mm] at the ends of the diagonal."""
 
     layout: TargetLayout = BOARD
     stretch: float = 0.0
@@ -80,17 +80,23 @@ def seen(lens: LensModel, pose: Pose, space_mm: np.ndarray) -> tuple[np.ndarray,
     return px, inside & (np.linalg.norm(x, axis=1) < 3)
 
 
-def random_poses(seed: int, count: int, distance_mm: tuple[float, float], tilt_deg: float) -> list[Pose]:
-    """Poses as the guide asks for: around the frame, leaning to all sides, some square on."""
+def random_poses(
+    lens: LensModel, seed: int, count: int, distance_mm: tuple[float, float], tilt_deg: float = 28.0
+) -> list[Pose]:
+    """Poses as the guide asks for: leaning to all sides, some square on, in the middle and every corner."""
     rng = np.random.default_rng(seed)
     poses = []
     for k in range(count):
-        side = rng.uniform(0, 2 * np.pi)
+        side, distance = rng.uniform(0, 2 * np.pi), float(rng.uniform(*distance_mm))
         lean = rng.uniform(0.4, 1.0) * tilt_deg if k % 4 else 3.0
-        look = np.array([130.0, -90.0, 0.0]) + [rng.uniform(-85, 85), rng.uniform(-60, 60), 0]
-        turn = float(rng.choice([0, 90, 180, 270]) + rng.normal(0, 8))
+        turn = float(rng.choice([0, 180]) + rng.normal(0, 8)) + 90 * (k % 5 == 4)
+        corner = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])[k // 2 % 4] * (k % 2)
+        free = np.array(lens.size_px) / 2 / lens.focal_px * distance - np.array([85.0, 55.0])
+        aside = corner * np.maximum(free, 0) * rng.uniform(0.9, 1.1)
+        look = np.array([130.0, -90.0, 0.0]) + rng.uniform(-10, 10, 3) * [1, 1, 0]
         tilt = lean * np.cos(side), lean * np.sin(side)
-        poses.append(pose_at(tilt, turn, float(rng.uniform(*distance_mm)), look))
+        pose = pose_at(tilt, turn, distance, look)
+        poses.append(replace(pose, translation=pose.translation + np.array([*aside, 0.0])))
     return poses
 
 
