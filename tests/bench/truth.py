@@ -133,6 +133,8 @@ def load_truths(folder: Path) -> list[Truth]:
         if photo is None:
             continue
         data = json.loads(path.read_text(encoding="utf-8"))
+        if "stations" not in data:  # a photo of a lens board
+            continue
         stations = data["stations"]
         found.append(
             Truth(
