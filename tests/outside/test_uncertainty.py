@@ -33,6 +33,7 @@ class Station:
     width_px: float
     sample_mm: float = 0.07
     tangent: float = 0.09
+    u_turn_rad: float = 0.0  # of the opening plane; between plates in one plane there is none
     u_tone_px: float = 0.10
     u_noise_px: float = 0.06
     u_arris_mm: float = 0.014
@@ -53,6 +54,7 @@ STATIONS = {
     "wide": Station(width_px=25.0),
     "print unknown by a lot": Station(width_px=25.0, scale={**SCALE_PARTS, "print": 0.03}),
     "steep": Station(width_px=8.0, tangent=-0.4),
+    "corner from aside": Station(width_px=14.0, tangent=0.35, u_turn_rad=0.025),
 }
 
 
@@ -66,6 +68,8 @@ def budget_of(station: Station) -> tuple[Influence, ...]:
         band=SimpleNamespace(sample_mm=station.sample_mm),
         tangent=np.array([station.tangent]),
         fit=SimpleNamespace(grain_factor=1.0),
+        section=SimpleNamespace(u_turn_rad=station.u_turn_rad),
+        u_base_mm=None,
         misfit_mm=np.array([station.u_shape_mm]),
     )
     scale = SimpleNamespace(
@@ -99,6 +103,7 @@ def test_combined_is_that_of_the_uncertainties_package(name):
     gap = (far - near + ufloat(0, station.u_tone_px)) * station.sample_mm
     for u in station.scale.values():
         gap *= 1 + ufloat(0, u)
+    gap += ufloat(0, station.u_turn_rad) * station.tangent * station.gap_mm
     gap += ufloat(0, U_STEP_MM) * station.tangent + ufloat(0, station.u_arris_mm)
     shape = ufloat(0, 1)
     gap += shape * station.u_shape_mm[0] + shape * station.u_shape_mm[1]
@@ -144,6 +149,7 @@ def draw_gaps(station: Station, seed: int) -> Array:
     gap = (far - near + rng.normal(0, station.u_tone_px, DRAWS)) * station.sample_mm
     for u in station.scale.values():
         gap *= 1 + rng.normal(0, u, DRAWS)
+    gap *= 1 + rng.normal(0, station.u_turn_rad, DRAWS) * station.tangent
     gap += rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * U_STEP_MM * station.tangent
     gap += rng.standard_normal(DRAWS) * sum(station.u_shape_mm)
     return gap + rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * station.u_arris_mm
