@@ -78,6 +78,11 @@ def draw(scene: Scene) -> np.ndarray:
     light = _joint(scene, camera, x, y, scene.blur_px / px_per_mm, rng)
     light = _strip(scene, H, light)
     light = light * (1 + 0.04 * (u / WIDTH_PX - 0.5))
+    return developed(light, scene, rng)
+
+
+def developed(light: np.ndarray, scene: Scene, rng: np.random.Generator) -> np.ndarray:
+    """What the phone makes of the light (H, W): noise, tone curve, sharpening, 8 bits."""
     light = light + rng.normal(0, 1, light.shape).astype(np.float32) * scene.noise * np.sqrt(light + 0.02)
     encoded = contrast_curve(linear_to_srgb(np.clip(light, 0, 1)), scene.contrast).astype(np.float32)
     soft = gaussian_filter(encoded, scene.sharpen_px)

@@ -7,7 +7,7 @@ lowest strip's datum mark, y across it, the strips' zero line near y = 0. All of
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -16,10 +16,8 @@ import numpy as np
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
-from fitup.edges.response import contrast_curve
-from fitup.photo import linear_to_srgb
 from fitup.scale import target_layout, target_raster
-from tests.drawn_joint import Scene, _joint, _plane
+from tests.drawn_joint import HEIGHT_PX, WIDTH_PX, Scene, _joint, _plane, developed
 
 PITCH_MM = 232.0
 
@@ -107,10 +105,7 @@ def draw_shot(shot: Shot) -> np.ndarray:
     light = _joint(scene, camera, x, y, scene.blur_px * scene.distance_mm / scene.focal_px, rng)
     for number, strip in shot.strips.items():
         light = _with_strip(light, number, strip, H, scene.blur_px)
-    light = light + rng.normal(0, 1, light.shape).astype(np.float32) * scene.noise * np.sqrt(light + 0.02)
-    encoded = contrast_curve(linear_to_srgb(np.clip(light, 0, 1)), scene.contrast).astype(np.float32)
-    soft = gaussian_filter(encoded, scene.sharpen_px)
-    return np.clip(np.rint(255 * (encoded + scene.sharpen * (encoded - soft))), 0, 255).astype(np.uint8)
+    return developed(light, scene, rng)
 
 
 def save_shot(shot: Shot, path: Path) -> Path:
@@ -126,8 +121,6 @@ def save_shot(shot: Shot, path: Path) -> Path:
 
 def _camera(shot: Shot) -> tuple[np.ndarray, np.ndarray]:
     """Homography px <- world mm for this picture's size, and the camera's place."""
-    from tests.drawn_joint import HEIGHT_PX, WIDTH_PX
-
     H, camera = shot.held().camera()
     moved = np.eye(3)
     moved[:2, 2] = (np.array(shot.size_px) - [WIDTH_PX, HEIGHT_PX]) / 2
@@ -164,6 +157,3 @@ def _with_strip(light: np.ndarray, number: int, strip: Strip, H: np.ndarray, blu
     out = light.copy()
     out[window] = drawn + (1 - mask) * light[window]
     return out
-
-
-Give = Callable[[str], Path]
