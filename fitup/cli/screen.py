@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 import os
+import re
+import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,31 +24,48 @@ from rich.text import Text
 
 from fitup.cli.boundary import PipeClosedError, one_line
 from fitup.cli.sketch import SketchInput, profile_sketch
-from fitup.evidence.palette import STATE_LOOKS, VERDICT_LOOKS
+from fitup.evidence.kind_words import kind_in_words, lands_in_words, step_in_words
+from fitup.evidence.palette import SHORT_LAND, SPOT_LOOKS, STATE_LOOKS, VERDICT_LOOKS
 from fitup.evidence.words import from_to, millimetres
 
 if TYPE_CHECKING:
     from fitup.evidence import InspectionRecord
-    from fitup.evidence.record import BudgetLine, VerdictEntry
+    from fitup.evidence.record import BudgetLine, SpotEntry, VerdictEntry
     from fitup.evidence.seam_record import SeamRecord, SeamSpotEntry
+    from fitup.evidence.shape_entry import ShapeEntry
 
     Judged: TypeAlias = InspectionRecord | SeamRecord
 
 __all__ = ["ProgressBar", "Screen", "print_line"]
 
-# On black or white ground alike: black marks become the terminal's own text colour.
+# For marks on black or white ground alike: black becomes the terminal's own text colour, blue and purple are
+# paler than on paper. Words are never written in these, but on a ground of their own or in the text colour.
 _STATE_STYLES = {
     "within": "default",
-    "doubtful": f"bold {STATE_LOOKS['doubtful'].colour}",
+    "doubtful": "bold #3a8fd0",
     "over": f"bold {STATE_LOOKS['over'].colour}",
     "unseen": "dim",
+    SHORT_LAND: "bold #b8679a",
     "limit": f"{STATE_LOOKS['over'].colour}",
     "axis": "dim",
     "": "default",
 }
 _ASCII = str.maketrans(
-    {"±": "+/-", "×": "x", "–": "-", "—": "-", "·": "-", "²": "2", "³": "3", "…": "...", "µ": "u", "→": "->"}
+    {
+        "°": " deg",
+        "±": "+/-",
+        "×": "x",
+        "–": "-",
+        "—": "-",
+        "·": "-",
+        "²": "2",
+        "³": "3",
+        "…": "...",
+        "µ": "u",
+        "→": "->",
+    }
 )
+_UNIT = re.compile(r"(?<=[0-9]) (?=(?:%|mm)(?![a-z]))")
 _MOST_COLUMNS = 100
 _MOST_SPOTS = 12
 
@@ -71,10 +90,12 @@ class Screen:
         """One inspection in full."""
         self._verdict(record.verdict, record.photo.name)
         self._facts(record, record.scale.print_check_sentence)
+        self._shape(record.shape)
         self._sketch(record)
         self._spots(record)
         self._uncertainty(record)
-        for note_text in (*record.photo.notes, *record.profile.notes):
+        shape_notes = () if record.shape is None else record.shape.notes
+        for note_text in (*record.photo.notes, *record.profile.notes, *shape_notes):
             self._paragraph("note", note_text)
         self._paragraph("care", record.cautions[0])
         if folder is not None:
@@ -145,6 +166,15 @@ class Screen:
         seen = f"{int(100 * verdict.seen_share + 1e-6)} % of {_length(record):.0f} mm"
         self._paragraph("seen", f"{seen}. {print_check_sentence}")
 
+    def _shape(self, shape: ShapeEntry | None) -> None:
+        """What kind of joint it is, and how its plates lie to each other."""
+        if shape is None:
+            return
+        self._paragraph("joint", kind_in_words(shape))
+        beside = "; ".join(words for words in (step_in_words(shape), lands_in_words(shape)) if words)
+        if beside:
+            self._paragraph("plates", beside)
+
     def _sketch(self, record: Judged) -> None:
         stations = record.profile.stations
         shown = SketchInput(
@@ -152,6 +182,9 @@ class Screen:
             gap_mm=np.array([np.nan if s.gap_mm is None else max(s.gap_mm, 0.0) for s in stations]),
             states=[station.state for station in stations],
             limit_mm=record.limit.limit_mm,
+            short_land_mm=[
+                (spot.start_mm, spot.end_mm) for spot in record.verdict.spots if spot.state == SHORT_LAND
+            ],
         )
         self._print(Text("\n   mm  gap along the joint; the line is the limit", style="dim"))
         for cells in profile_sketch(shown, columns=self._console.width, ascii_only=self._ascii):
@@ -159,7 +192,8 @@ class Screen:
             for cell in cells:
                 line.append(cell.text, style=_STATE_STYLES[cell.style])
             self._print(line)
-        legend = "   ".join(f"{sign} {word}" for sign, word in zip("-~#?", STATE_LOOKS, strict=True))
+        looks = SPOT_LOOKS if shown.short_land_mm else STATE_LOOKS
+        legend = "   ".join(f"{look.symbol} {look.word}" for look in looks.values())
         self._print(Text(f"       {legend}", style="dim"))
 
     def _spots(self, record: Judged, where: Sequence[str] = ()) -> None:
@@ -167,12 +201,10 @@ class Screen:
         if spots:
             self._print(Text("\n spots, by place from the datum mark", style="dim"))
         for index, spot in enumerate(spots[:_MOST_SPOTS]):
-            look = STATE_LOOKS[spot.state]
-            gap_mm = math.nan if spot.largest_gap_mm is None else spot.largest_gap_mm
-            u_mm = math.nan if spot.u_largest_gap_mm is None else spot.u_largest_gap_mm
-            words = f" {look.symbol} {look.word:<9} {from_to(spot.start_mm, spot.end_mm):<15} "
-            line = Text(self._plain(words), style=_STATE_STYLES[spot.state])
-            line.append(self._plain(millimetres(gap_mm, u_mm)), style=_STATE_STYLES[spot.state])
+            look = SPOT_LOOKS[spot.state]
+            line = Text(f" {look.symbol} {look.word:<10} ", style=_on_ground(spot.state))
+            place = f" {from_to(spot.start_mm, spot.end_mm):<15} "
+            line.append(self._plain(place + _reading(spot)), style="default not dim")
             self._print(line)
             self._print(Padding(Text(self._plain(spot.advice)), (0, 0, 0, 5)))
             if where:
@@ -210,8 +242,15 @@ class Screen:
         table = Table.grid(padding=(0, 2, 0, 0))
         table.add_column(width=12, no_wrap=True)
         table.add_column(overflow="fold")
-        table.add_row(Text(f" {word}", style="dim"), Text(self._plain(one_line(text)), style=style))
+        table.add_row(Text(f" {word}", style="dim"), Text(self._wrapped(text), style=style))
         self._print(table)
+
+    def _wrapped(self, text: str) -> str:
+        """Broken between words, but not where a number and its unit are kept together."""
+        kept = _UNIT.sub("\N{NO-BREAK SPACE}", one_line(self._plain(text)))
+        room = max(20, self._console.width - 14)
+        lines = textwrap.wrap(kept, room, break_on_hyphens=False, break_long_words=False)
+        return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ")
 
     def _plain(self, text: str) -> str:
         return text.translate(_ASCII) if self._ascii else text
@@ -261,6 +300,20 @@ class ProgressBar:
         yield
         self._bar.advance(self._bar.task_ids[0])
         self._bar.start()
+
+
+def _on_ground(state: str) -> str:
+    """Style of a spot's word: readable on black and white terminals alike, since its ground comes along."""
+    look = SPOT_LOOKS[state]
+    return f"bold {look.text_colour} on {look.colour}"
+
+
+def _reading(spot: SpotEntry) -> str:
+    """The gap of a spot, or how long the land is where that is what matters."""
+    if spot.land_mm is not None:
+        return f"{max(spot.land_mm, 0.0):.1f} mm {spot.side}"
+    gap_mm = math.nan if spot.largest_gap_mm is None else spot.largest_gap_mm
+    return millimetres(gap_mm, math.nan if spot.u_largest_gap_mm is None else spot.u_largest_gap_mm)
 
 
 def _on_colour(word: str) -> str:

@@ -20,7 +20,8 @@ _ASCII_BLOCKS = " ..::||HH"
 _MARGIN = 6  # columns for the numbers of the gap axis
 # Distances of axis labels that a person counts in [mm].
 _TICK_STEPS_MM = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
-_LABEL_COLUMNS = 10
+_LABEL_COLUMNS = 6
+_SHORT_LAND_SIGN = "<"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -31,6 +32,8 @@ class SketchInput:
     gap_mm: NDArray[np.float64]
     states: Sequence[str]
     limit_mm: float
+    short_land_mm: Sequence[tuple[float, float]] = ()
+    """From-to of stretches beside which a land is short."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,7 @@ class Cell:
 def profile_sketch(
     shown: SketchInput, *, columns: int = 78, rows: int = 8, ascii_only: bool = False
 ) -> list[list[Cell]]:
-    """Lines of cells, top to bottom: the bars, the sign of each column's state, the axis in mm.
+    """Lines of cells, top to bottom: bars, the sign of each column's state, short lands if any, the mm axis.
 
     Every column shows the widest gap and the worst state among its stations, so that no short opening
     is lost. The limit is drawn exactly between two rows: what rises above the line is over the limit.
@@ -59,6 +62,8 @@ def profile_sketch(
     ]
     signs = [Cell(_SIGNS[state], state) for state in states]
     lines.append([Cell(" " * _MARGIN, ""), *signs])
+    if shown.short_land_mm:
+        lines.append([Cell(" land ", "axis"), *_land_cells(shown, len(states))])
     lines.extend(_axis(shown, len(states), ascii_only))
     return lines
 
@@ -82,10 +87,11 @@ def _row_height(gap_mm: NDArray[np.float64], limit_mm: float, rows: int) -> tupl
     """Height of a row [mm] and the row that begins at the limit."""
     seen = gap_mm[np.isfinite(gap_mm)]
     largest_mm = float(seen.max()) if seen.size else 0.0
-    # One row above the limit is always kept, so that the line shows.
-    limit_row = rows - 1
+    # A row above the limit is always kept, so that the line shows; an even row, so that every second one,
+    # which is labelled, is a whole share of the limit.
+    limit_row = 2 * ((rows - 1) // 2)
     while limit_row > 1 and largest_mm > rows * limit_mm / limit_row:
-        limit_row -= 1
+        limit_row = max(1, limit_row - 2)
     if largest_mm > rows * limit_mm / limit_row:
         return largest_mm / rows, min(rows - 1, max(0, round(limit_mm / largest_mm * rows)))
     return limit_mm / limit_row, limit_row
@@ -119,9 +125,20 @@ def _row_label(row: int, row_mm: float, limit_row: int, limit_mm: float) -> str:
     """Each row names the gap at its lower edge; the limit's row names the limit."""
     if row == limit_row:
         return f"{limit_mm:5.2f} "
-    if abs(row - limit_row) % 2 and row != 0:
+    if limit_row != 1 and (row - limit_row) % 2:
         return " " * _MARGIN
     return f"{row * row_mm:5.2f} "
+
+
+def _land_cells(shown: SketchInput, width: int) -> list[Cell]:
+    """A sign under every column beside a short land."""
+    edges = np.linspace(0, len(shown.station_mm), width + 1).round().astype(int)
+    cells = []
+    for start, end in pairwise(edges):
+        first, last = shown.station_mm[start], shown.station_mm[end - 1]
+        short = any(low <= last and first <= high for low, high in shown.short_land_mm)
+        cells.append(Cell(_SHORT_LAND_SIGN, "short land") if short else Cell(" ", ""))
+    return cells
 
 
 def _axis(shown: SketchInput, width: int, ascii_only: bool) -> list[list[Cell]]:
@@ -133,16 +150,16 @@ def _axis(shown: SketchInput, width: int, ascii_only: bool) -> list[list[Cell]]:
     mm_per_column = max((last_mm - first_mm) / width, 1e-9)
     step_mm = next((s for s in _TICK_STEPS_MM if s / mm_per_column >= _LABEL_COLUMNS), _TICK_STEPS_MM[-1])
     rule = ["-" if ascii_only else "─"] * width
-    labels = [" "] * (_MARGIN + width + 4)
+    labels = list(" mm".ljust(_MARGIN + width))
     slack = mm_per_column / step_mm  # a tick that misses the axis by less than a column is shown
     first, last = math.ceil(first_mm / step_mm - slack), math.floor(last_mm / step_mm + slack)
     for tick_mm in range(first * step_mm, last * step_mm + 1, step_mm):
         column = min(max(int((tick_mm - first_mm) / mm_per_column), 0), width - 1)
         rule[column] = "+" if ascii_only else "┬"
         text = f"{tick_mm}"
-        start = max(0, _MARGIN + column - len(text) // 2)
+        start = min(max(_MARGIN, _MARGIN + column - len(text) // 2), _MARGIN + width - len(text))
         labels[start : start + len(text)] = text
     return [
         [Cell(" " * _MARGIN + "".join(rule), "axis")],
-        [Cell("".join(labels).rstrip() + " mm", "axis")],
+        [Cell("".join(labels).rstrip(), "axis")],
     ]

@@ -76,7 +76,8 @@ def draw_pattern(picture: Picture, line: Polyline, colour: str, pattern: str, un
     Parameters
     ----------
     pattern : str
-        solid (thin), dashed, thick (with a tick across every few units), dotted (hollow dots).
+        solid (thin), dashed, thick (with a tick across every few units), dotted (hollow dots), toothed
+        (a row of small triangles without a line).
     unit : int
         Width of a thin line [px]; all else scales with it.
     """
@@ -84,6 +85,9 @@ def draw_pattern(picture: Picture, line: Polyline, colour: str, pattern: str, un
         return
     if pattern == "dotted":
         _dots(picture, line, colour, unit)
+        return
+    if pattern == "toothed":
+        _teeth(picture, line, colour, unit)
         return
     width = {"solid": unit, "dashed": 2 * unit, "thick": 3 * unit}[pattern]
     draw_polyline(picture, line, "#ffffff", width + 2 * unit)
@@ -173,6 +177,21 @@ def _hatch(picture: Picture, line: Polyline, colour: str, unit: int) -> None:
     across = np.column_stack([-direction[:, 1], direction[:, 0]]) * 4.0 * unit
     for middle, half in zip(_at(line, along), across, strict=True):
         draw_polyline(picture, np.array([middle - half, middle + half]), colour, unit)
+
+
+def _teeth(picture: Picture, line: Polyline, colour: str, unit: int) -> None:
+    """Triangles in a row, each pointing to the right of the line's course."""
+    spacing_px = 8.0 * unit
+    count = max(1, int(_length(line) // spacing_px))
+    along = (np.arange(count) + 0.5) * _length(line) / count
+    ahead = _at(line, along + 0.5) - _at(line, along - 0.5)
+    ahead /= np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    right = np.column_stack([-ahead[:, 1], ahead[:, 0]])
+    for size, fill in ((4.6, "#ffffff"), (3.2, colour)):
+        for middle, along_px, across_px in zip(_at(line, along), ahead * unit, right * unit, strict=True):
+            corners = middle + size * np.array([-along_px - across_px, along_px - across_px, across_px])
+            points = np.round(corners * (1 << _SHIFT)).astype(np.int32)
+            cv2.fillConvexPoly(picture, points, rgb(fill), cv2.LINE_AA, _SHIFT)
 
 
 def _dots(picture: Picture, line: Polyline, colour: str, unit: int) -> None:

@@ -1,6 +1,7 @@
 """The joint as drawn over a photo: state line beside the joint, ticks in mm, datum mark, words at spots.
 
-The line runs beside the joint, on the side away from the target, so that the joint itself stays visible.
+The line runs beside the joint, on the side away from the target, so that the joint itself stays visible. A
+short land is drawn on its own side of the gap. Two targets are outlined both.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,13 +25,18 @@ from fitup.evidence.canvas import (
     font,
     text_size,
 )
-from fitup.evidence.palette import BLACK, STATE_LOOKS, WHITE
+from fitup.evidence.naming import spots_to_name
+from fitup.evidence.palette import BLACK, SHORT_LAND, SPOT_LOOKS, STATE_LOOKS, WHITE
 from fitup.evidence.subject import Subject
-from fitup.evidence.words import spot_label
+
+if TYPE_CHECKING:
+    from fitup.verdict import Spot
 
 __all__ = ["JointLine", "draw_joint", "joint_line", "runs"]
 
 _DRAWN_LAST = ("within", "unseen", "doubtful", "over")
+_NAMED_FIRST = ("over", "doubtful", SHORT_LAND, "unseen")
+_LAND_TRACK = 10  # room for a row of teeth, in units
 _MOST_LABELS = 8
 _DATUM_REACH_MM = 5.0  # the datum mark is drawn when the joint comes as near to it
 # Steps of the ticks and of the numbers that a person counts in [mm].
@@ -49,6 +56,13 @@ class JointLine:
     outward: NDArray[np.float64]
     """(N, 2) unit vectors away from the target."""
     px_per_mm: float
+    factor: float = 1.0
+    left_px: float = 0.0
+    """How much smaller the photo is in the picture, and how far from its left edge."""
+
+    def in_picture(self, photo_px: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Points (..., 2) of the photo in the picture."""
+        return np.asarray((photo_px + 0.5) * self.factor - 0.5 + np.array([self.left_px, 0.0]))
 
     def beside(self, offset_px: float) -> NDArray[np.float64]:
         """(N, 2) the line moved away from the target."""
@@ -80,6 +94,8 @@ def joint_line(subject: Subject, factor: float, left_px: float = 0.0) -> JointLi
         line_px=(profile.centre_px + 0.5) * factor - 0.5 + np.array([left_px, 0.0]),
         outward=outward,
         px_per_mm=float(np.median(scale.px_per_mm(centre_mm))) * factor,
+        factor=factor,
+        left_px=left_px,
     )
 
 
@@ -95,11 +111,79 @@ def runs(states: Sequence[str]) -> list[tuple[str, int, int]]:
 
 def draw_joint(picture: Picture, subject: Subject, line: JointLine, unit: int) -> None:
     """Draw states, ticks, datum mark and words in place; `unit` is the width of a thin line [px]."""
-    offset_px = max(7.0 * unit, 1.2 * line.px_per_mm)
-    _draw_states(picture, [str(state) for state in subject.verdict.states], line, offset_px, unit)
-    taken = _draw_datum(picture, line, offset_px, unit)
-    _draw_spot_words(picture, subject, line, offset_px, unit, taken)
-    _draw_ticks(picture, line, offset_px, unit)  # last: a pointer may run over a number
+    tracks = _Tracks.of(subject, line, unit)
+    taken = _draw_targets(picture, subject, line, unit)
+    _draw_outer_arrises(picture, subject, line)
+    _draw_short_lands(picture, subject, line, tracks, unit)
+    _draw_ticks(picture, line, tracks.states_px, unit)  # below the states, which they must not hide
+    _draw_states(picture, [str(state) for state in subject.verdict.states], line, tracks.states_px, unit)
+    taken += _draw_datum(picture, line, tracks.states_px, unit)
+    _draw_spot_words(picture, subject, line, tracks, unit, taken)
+    _draw_numbers(picture, line, tracks.states_px, unit)  # last: a pointer may run over a number
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Tracks:
+    """How far beside the joint things are drawn [px], positive away from the target."""
+
+    states_px: float
+    lands_px: dict[str, float]
+    """By the word for the land's side."""
+
+    @classmethod
+    def of(cls, subject: Subject, line: JointLine, unit: int) -> _Tracks:
+        beside = max(7.0 * unit, 1.2 * line.px_per_mm)
+        near, far = subject.shape.sides
+        far_is_short = any(spot.side == far for spot in subject.verdict.spots)
+        states = beside + (_LAND_TRACK * unit if far_is_short else 0)
+        return cls(states_px=states, lands_px={near: -beside, far: beside})
+
+    def of_spot(self, spot: Spot) -> float:
+        """The track that a spot is drawn on."""
+        return self.lands_px.get(spot.side, self.states_px)
+
+
+def _draw_targets(picture: Picture, subject: Subject, line: JointLine, unit: int) -> list[Box]:
+    """Outline and number of both targets, where there are two."""
+    boxes: list[Box] = []
+    for plate in () if subject.pair is None else (subject.pair.first, subject.pair.second):
+        layout = plate.sighting.layout
+        low, high = layout.saddles_mm.min(axis=0) - layout.pitch_mm, layout.saddles_mm.max(axis=0)
+        high = high + layout.pitch_mm
+        around = np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
+        corners = line.in_picture(plate.to_px(around))
+        for colour, width in ((WHITE, 3), (BLACK, 1)):
+            draw_polyline(picture, np.vstack([corners, corners[:1]]), colour, width)
+        face = font(8 * unit)
+        text = f"strip {layout.strip_number}"
+        width, height = (size + 4 * unit for size in text_size(text, face))
+        left = float(np.clip(corners[:, 0].mean() - width / 2, 0, max(0, picture.shape[1] - width)))
+        top = float(np.clip(corners[:, 1].mean() - height / 2, 0, max(0, picture.shape[0] - height)))
+        boxes.append(draw_label(picture, (left, top), text, face, ground=WHITE, colour=BLACK))
+    return boxes
+
+
+def _draw_outer_arrises(picture: Picture, subject: Subject, line: JointLine) -> None:
+    """Where the lands end, as fine lines, broken where that was not seen."""
+    for points_px in (subject.shape.near_outer_px, subject.shape.far_outer_px):
+        if points_px is None:
+            continue
+        known = [str(bool(np.isfinite(point).all())) for point in points_px]
+        for word, start, end in runs(known):
+            if word == "True":
+                draw_polyline(picture, line.in_picture(points_px[start:end]), WHITE, 1)
+
+
+def _draw_short_lands(
+    picture: Picture, subject: Subject, line: JointLine, tracks: _Tracks, unit: int
+) -> None:
+    look = SPOT_LOOKS[SHORT_LAND]
+    for spot in subject.verdict.spots:
+        if str(spot.state) != SHORT_LAND:
+            continue
+        places = np.linspace(spot.start_mm, spot.end_mm, 2 + round(spot.end_mm - spot.start_mm))
+        points = np.array([line.at(place, tracks.of_spot(spot))[0] for place in places])
+        draw_pattern(picture, _at_least(points, 9.0 * unit), look.colour, look.pattern, unit)
 
 
 def _draw_states(picture: Picture, states: list[str], line: JointLine, offset_px: float, unit: int) -> None:
@@ -127,19 +211,32 @@ def _at_least(points: NDArray[np.float64], length_px: float) -> NDArray[np.float
 
 
 def _draw_ticks(picture: Picture, line: JointLine, offset_px: float, unit: int) -> None:
-    face = font(8 * unit)
-    tick_mm = next((s for s in _TICK_STEPS_MM if s * line.px_per_mm >= 5 * unit), _TICK_STEPS_MM[-1])
-    label_mm = next((s for s in _LABEL_STEPS_MM if s * line.px_per_mm >= 45 * unit), _LABEL_STEPS_MM[-1])
-    first, last = line.station_mm[0], line.station_mm[-1]
-    for number in range(math.ceil(first / tick_mm), math.floor(last / tick_mm) + 1):
-        place_mm = number * tick_mm
-        labelled = place_mm % label_mm == 0
+    """A ruler beyond the state line, its strokes longer than those of a thick line."""
+    tick_mm, label_mm = _steps(line, unit)
+    for place_mm in _multiples(line, tick_mm):
         point, direction = line.at(place_mm, offset_px)
-        stroke = np.array([point, point + direction * unit * (9 if labelled else 5)])
+        stroke = np.array([point, point + direction * unit * (12 if place_mm % label_mm == 0 else 8)])
         draw_polyline(picture, stroke, WHITE, 3 * unit)
         draw_polyline(picture, stroke, BLACK, unit)
-        if labelled:
-            _centred(picture, point + direction * 17 * unit, f"{place_mm:g}", face)
+
+
+def _draw_numbers(picture: Picture, line: JointLine, offset_px: float, unit: int) -> None:
+    face = font(8 * unit)
+    for place_mm in _multiples(line, _steps(line, unit)[1]):
+        point, direction = line.at(place_mm, offset_px)
+        _centred(picture, point + direction * 20 * unit, f"{place_mm:g}", face)
+
+
+def _steps(line: JointLine, unit: int) -> tuple[int, int]:
+    """Distance of the ruler's strokes and of its numbers [mm]."""
+    tick_mm = next((s for s in _TICK_STEPS_MM if s * line.px_per_mm >= 5 * unit), _TICK_STEPS_MM[-1])
+    label_mm = next((s for s in _LABEL_STEPS_MM if s * line.px_per_mm >= 45 * unit), _LABEL_STEPS_MM[-1])
+    return tick_mm, label_mm
+
+
+def _multiples(line: JointLine, step_mm: int) -> range:
+    first, last = line.station_mm[0], line.station_mm[-1]
+    return range(math.ceil(first / step_mm) * step_mm, math.floor(last / step_mm) * step_mm + 1, step_mm)
 
 
 def _centred(picture: Picture, middle: NDArray[np.float64], text: str, face: Font) -> None:
@@ -154,16 +251,16 @@ def _draw_datum(picture: Picture, line: JointLine, offset_px: float, unit: int) 
     if not line.station_mm[0] - _DATUM_REACH_MM <= 0.0 <= line.station_mm[-1] + _DATUM_REACH_MM:
         return []
     point, direction = line.at(0.0)
-    stroke = np.array([point - direction * offset_px, point + direction * (offset_px + 9 * unit)])
+    stroke = np.array([point - direction * offset_px, point + direction * (offset_px + 12 * unit)])
     draw_polyline(picture, stroke, WHITE, 5 * unit)
     draw_polyline(picture, stroke, BLACK, 2 * unit)
     text, face = "0 = datum mark", font(8 * unit)
     width, height = (size + 6 * unit for size in text_size(text, face))
-    away_px = offset_px + 26 * unit + _half_extent(direction, width, height)
+    away_px = offset_px + 29 * unit + _half_extent(direction, width, height)
     middle = point + direction * away_px
     left = float(np.clip(middle[0] - width / 2, 0, max(0, picture.shape[1] - width)))
     top = float(np.clip(middle[1] - height / 2, 0, max(0, picture.shape[0] - height)))
-    return [draw_label(picture, (left, top), text, face, colour=BLACK)]
+    return [draw_label(picture, (left, top), text, face, ground=WHITE, colour=BLACK)]
 
 
 def _half_extent(direction: NDArray[np.float64], width: float, height: float) -> float:
@@ -172,19 +269,20 @@ def _half_extent(direction: NDArray[np.float64], width: float, height: float) ->
 
 
 def _draw_spot_words(
-    picture: Picture, subject: Subject, line: JointLine, offset_px: float, unit: int, taken: list[Box]
+    picture: Picture, subject: Subject, line: JointLine, tracks: _Tracks, unit: int, taken: list[Box]
 ) -> None:
     face = font(10 * unit, bold=True)
-    order = {state: rank for rank, state in enumerate(reversed(_DRAWN_LAST))}
-    spots = sorted(subject.verdict.spots, key=lambda spot: (order[str(spot.state)], spot.start_mm))
+    spots = sorted(spots_to_name(subject.verdict), key=lambda one: _NAMED_FIRST.index(str(one.spot.state)))
     written = []
-    for spot in spots[:_MOST_LABELS]:
-        anchor, direction = line.at(spot.at_mm, offset_px)
-        text = fitted(spot_label(spot), face, picture.shape[1])
+    for named in spots[:_MOST_LABELS]:
+        spot = named.spot
+        anchor, direction = line.at(spot.at_mm, tracks.of_spot(spot))
+        direction = direction if tracks.of_spot(spot) > 0 else -direction
+        text = fitted(named.label, face, picture.shape[1])
         box = _free_box(picture, anchor, direction, text_size(text, face), unit, taken)
         if box is not None:
             taken.append(box)
-            written.append((STATE_LOOKS[str(spot.state)], anchor, box, text))
+            written.append((SPOT_LOOKS[str(spot.state)], anchor, box, text))
     # Pointers before boxes, so that no pointer runs over words.
     for look, anchor, box, _ in written:
         pointer = np.array([anchor, _nearest_on(box, anchor)])

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-__all__ = ["gap_between", "kind_name"]
+import math
+from typing import TYPE_CHECKING
+
+from fitup.evidence.words import COVERAGE_FACTOR
+
+if TYPE_CHECKING:
+    from fitup.evidence.shape_entry import ShapeEntry
+
+__all__ = ["gap_between", "kind_in_words", "kind_name", "lands_in_words", "step_in_words"]
 
 _NAMES = {
     "butt": "butt joint",
@@ -35,3 +43,46 @@ def kind_name(kind: str) -> str:
 def gap_between(kind: str) -> str:
     """Between what the gap of this kind of joint is measured."""
     return _GAPS.get(kind, "between the upper arrises")
+
+
+def kind_in_words(shape: ShapeEntry) -> str:
+    """Kind, what its gap is, and the angle where it was measured."""
+    words = f"{kind_name(shape.joint_kind)}, gap {shape.gap_between}"
+    if shape.included_angle_deg is None or shape.u_included_angle_deg is None:
+        return words
+    spread = COVERAGE_FACTOR * shape.u_included_angle_deg
+    return f"{words}; {shape.included_angle_deg:.1f} ± {spread:.1f}° between the plates"
+
+
+def step_in_words(shape: ShapeEntry) -> str:
+    """Usual and largest step between the plates with uncertainty; "" where it was not measured."""
+    steps = [
+        (value, u)
+        for value, u in zip(shape.step_mm or (), shape.u_step_mm or (), strict=True)
+        if value is not None and u is not None
+    ]
+    if not steps:
+        return ""
+    middle = sorted(steps)[len(steps) // 2]
+    largest = max(steps, key=lambda step: abs(step[0]))
+    return f"step {_signed(*middle)} (median), {_signed(*largest)} (largest)"
+
+
+def lands_in_words(shape: ShapeEntry) -> str:
+    """Each land's usual length and its shortest; "" where the joint has none."""
+    sides = ((shape.near_side, shape.near_land_mm), (shape.far_side, shape.far_land_mm))
+    said = [f"{side} {_land(lengths)}" for side, lengths in sides if lengths is not None]
+    return f"lands: {', '.join(said)}" if said else ""
+
+
+def _land(lengths: tuple[float | None, ...]) -> str:
+    seen = sorted(length for length in lengths if length is not None)
+    if not seen:
+        return "not seen"
+    share = math.floor(100 * len(seen) / len(lengths))
+    only = "" if share == 100 else f", {share} % seen"
+    return f"{seen[len(seen) // 2]:.1f} mm (shortest {max(seen[0], 0.0):.1f} mm{only})"
+
+
+def _signed(value: float, u: float) -> str:
+    return f"{value:+.2f} ± {COVERAGE_FACTOR * u:.2f} mm"

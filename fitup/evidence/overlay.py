@@ -19,7 +19,8 @@ from pillow_heif import register_heif_opener
 
 from fitup.evidence.canvas import Font, Picture, draw_label, draw_pattern, fitted, font, rgb, text_size
 from fitup.evidence.joint_drawing import draw_joint, joint_line
-from fitup.evidence.palette import BLACK, STATE_LOOKS, VERDICT_LOOKS
+from fitup.evidence.palette import BLACK, SPOT_LOOKS, STATE_LOOKS, VERDICT_LOOKS
+from fitup.evidence.shape_building import shape_in_words
 from fitup.evidence.subject import Subject
 from fitup.evidence.words import gap_and_where, limit_and_why
 from fitup.evidence.zoom import places_to_show, zoom_panel
@@ -31,7 +32,7 @@ __all__ = ["overlay_jpeg", "overlay_picture"]
 
 _PAGE_WIDTH = 1600
 _MOST_PHOTO_HEIGHT = 1500
-_TITLE_HEIGHT = 226
+_LEAST_TITLE_HEIGHT = 226
 _UNIT = 3  # width of a thin line on the photo [px]
 _FINE_UNIT = 2  # the same in panels and legend
 _MOST_PANELS = 3
@@ -72,7 +73,7 @@ def overlay_picture(
 ) -> Picture:
     """The overlay picture, (H, 1600, 3) RGB."""
     photo = _photo_part(subject, photo_path)
-    parts = [_title_bar(subject, caption), photo, *_zoom_row(subject), _legend()]
+    parts = [_title_bar(subject, caption), photo, *_zoom_row(subject), _legend(subject)]
     return np.ascontiguousarray(np.vstack([part for part in parts if part.size]))
 
 
@@ -125,17 +126,20 @@ def _title_bar(subject: Subject, caption: str) -> Picture:
     verdict = subject.verdict
     look = VERDICT_LOOKS[str(verdict.word)]
     big, middle, small = font(60, bold=True), font(28, bold=True), font(21)
-    bar = np.full((_TITLE_HEIGHT, _PAGE_WIDTH, 3), 255, np.uint8)
     block = text_size(look.word, big)[0] + 60
-    bar[:, :block] = rgb(look.colour)
-    draw_label(bar, (18, _TITLE_HEIGHT / 2 - 48), look.word, big, colour=look.text_colour, halo=False)
     room = _PAGE_WIDTH - block - 40
     lines = [
         (f"largest gap {gap_and_where(verdict)}", middle),
+        *((line, small) for line in _wrapped(shape_in_words(subject), small, room, most=2)),
         *((line, small) for line in _wrapped(f"limit {limit_and_why(verdict)}", small, room, most=2)),
         *((line, small) for line in _wrapped(verdict.advice, small, room, most=2)),
         (caption or subject.photo.name, small),
     ]
+    needed = 16 + sum(text_size(text, face)[1] + 10 for text, face in lines)
+    height = max(_LEAST_TITLE_HEIGHT, needed)
+    bar = np.full((height, _PAGE_WIDTH, 3), 255, np.uint8)
+    bar[:, :block] = rgb(look.colour)
+    draw_label(bar, (18, height / 2 - 48), look.word, big, colour=look.text_colour, halo=False)
     top = 8
     for text, face in lines:
         draw_label(bar, (block + 16, top), fitted(text, face, room), face, colour=BLACK, halo=False)
@@ -169,16 +173,18 @@ def _zoom_row(subject: Subject) -> list[Picture]:
     return [row]
 
 
-def _legend() -> Picture:
+def _legend(subject: Subject) -> Picture:
     """What each line means, and what this picture is not."""
+    looks = STATE_LOOKS if subject.verdict.land_rule is None else SPOT_LOOKS
     bar = np.full((52, _PAGE_WIDTH, 3), 255, np.uint8)
     face, left = font(20), 16
-    for look in STATE_LOOKS.values():
-        sample = np.array([[left, 26.0], [left + 90.0, 26.0]])
+    for look in looks.values():
+        sample = np.array([[left, 26.0], [left + 70.0, 26.0]])
         draw_pattern(bar, sample, look.colour, look.pattern, _FINE_UNIT)
-        box = draw_label(bar, (left + 100, 9), look.word, face, colour=BLACK, halo=False)
+        box = draw_label(bar, (left + 76, 9), look.word, face, colour=BLACK, halo=False)
         left = box[2] + 24
-    text = "mm from the datum mark · informs only, releases nothing for welding"
+    text = "informs only, releases nothing for welding"
+    text = text if len(looks) > len(STATE_LOOKS) else f"mm from the datum mark · {text}"
     width = text_size(text, face)[0]
     draw_label(bar, (_PAGE_WIDTH - width - 20, 9), text, face, colour=BLACK, halo=False)
     bar[:1] = rgb(BLACK)

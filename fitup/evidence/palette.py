@@ -1,19 +1,34 @@
 """How a state looks, everywhere: one colour, one line pattern, one word, so that none is needed alone.
 
 Colours are three of the palette of Okabe and Ito, "Color Universal Design" (2008), as matplotlib ships
-it under the name okabe_ito. Contrast follows the relative luminance of WCAG 2.2.
+it under the name okabe_ito, and a darker shade of its reddish purple, which alone is too pale on white.
+Contrast follows the relative luminance of WCAG 2.2.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["BLACK", "BLUE", "GREY", "STATE_LOOKS", "VERDICT_LOOKS", "VERMILLION", "WHITE", "Look", "contrast"]
+__all__ = [
+    "BLACK",
+    "BLUE",
+    "GREY",
+    "PURPLE",
+    "SHORT_LAND",
+    "SPOT_LOOKS",
+    "STATE_LOOKS",
+    "VERDICT_LOOKS",
+    "VERMILLION",
+    "WHITE",
+    "Look",
+    "contrast",
+]
 
 BLACK = "#000000"
 BLUE = "#0072b2"
 VERMILLION = "#d55e00"
 WHITE = "#ffffff"
+PURPLE = "#93446f"
 GREY = "#767676"  # the lightest grey that still reads as text on white
 
 
@@ -26,7 +41,7 @@ class Look:
     text_colour: str
     """Text on a ground of `colour`, as #rrggbb."""
     pattern: str
-    """solid, dashed, thick or dotted."""
+    """solid, dashed, thick, dotted or toothed."""
     word: str
     symbol: str
     """One character that tells states apart without colour, ASCII only."""
@@ -38,6 +53,13 @@ STATE_LOOKS = {
     "over": Look(colour=VERMILLION, text_colour=BLACK, pattern="thick", word="over", symbol="#"),
     "unseen": Look(colour=GREY, text_colour=WHITE, pattern="dotted", word="unseen", symbol="?"),
 }
+
+SHORT_LAND = "short land"
+SPOT_LOOKS = {
+    **STATE_LOOKS,
+    SHORT_LAND: Look(colour=PURPLE, text_colour=WHITE, pattern="toothed", word="short land", symbol="<"),
+}
+"""Looks of all that a spot can be: a station's state, or a land too short beside whatever gap."""
 
 VERDICT_LOOKS = {
     "within": Look(colour=BLACK, text_colour=WHITE, pattern="solid", word="WITHIN", symbol="="),

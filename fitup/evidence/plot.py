@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitup.evidence.joint_drawing import runs
-from fitup.evidence.palette import BLACK, GREY, STATE_LOOKS, VERMILLION
+from fitup.evidence.palette import BLACK, GREY, SHORT_LAND, SPOT_LOOKS, STATE_LOOKS, VERMILLION
 from fitup.evidence.subject import Profiled
 from fitup.evidence.words import COVERAGE_FACTOR, gap_and_where
 
@@ -26,10 +26,16 @@ _MARKS = {"within": ".", "doubtful": "D", "over": "^"}
 _MARK_SIZES = {"within": 3.5, "doubtful": 4.5, "over": 6.0}
 
 
-def plot_png(subject: Profiled, caption: str = "", photos: Sequence[tuple[str, float, float]] = ()) -> bytes:
+def plot_png(
+    subject: Profiled,
+    caption: str = "",
+    photos: Sequence[tuple[str, float, float]] = (),
+    between: str = "",
+) -> bytes:
     """The plot as a PNG of 1650 × 690 px; the same inspection gives the same bytes.
 
-    `photos` are names and the stretches [mm] that they show, where there are several.
+    `photos` are names and the stretches [mm] that they show, where there are several; `between` says what the
+    gap is, as "between the inner arrises".
     The plotting library is loaded here and not with the module: it is slow to load.
     """
     logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it tells of its font cache on stderr
@@ -41,8 +47,9 @@ def plot_png(subject: Profiled, caption: str = "", photos: Sequence[tuple[str, f
     axes = figure.add_subplot()
     _draw_readings(axes, subject)
     _draw_unseen(axes, subject)
+    _draw_short_lands(axes, subject)
     _draw_limit(axes, subject)
-    _dress(axes, subject, caption)
+    _dress(axes, subject, caption, between)
     _draw_photos(axes, photos)
     stream = io.BytesIO()
     with warnings.catch_warnings():
@@ -101,6 +108,27 @@ def _draw_unseen(axes: Axes, subject: Profiled) -> None:
         label = "_nolegend_"
 
 
+def _draw_short_lands(axes: Axes, subject: Profiled) -> None:
+    """A toothed bar along the foot of the plot."""
+    label = SHORT_LAND
+    for spot in subject.verdict.spots:
+        if str(spot.state) != SHORT_LAND:
+            continue
+        axes.axvspan(
+            spot.start_mm,
+            spot.end_mm,
+            0.0,
+            0.05,
+            facecolor="white",
+            edgecolor=SPOT_LOOKS[SHORT_LAND].colour,
+            hatch="vv",
+            linewidth=1.0,
+            label=label,
+            zorder=2.5,
+        )
+        label = "_nolegend_"
+
+
 def _draw_limit(axes: Axes, subject: Profiled) -> None:
     limit_mm = subject.verdict.limit.limit_mm
     axes.axhline(limit_mm, color=VERMILLION, linewidth=1.6, linestyle=(0, (6, 2)))
@@ -134,10 +162,10 @@ def _draw_photos(axes: Axes, photos: Sequence[tuple[str, float, float]]) -> None
             parse_math=False,
         )
     if photos:
-        axes.legend(loc="upper left", bbox_to_anchor=(0.0, 0.92), ncols=5, fontsize=9, framealpha=0.9)
+        axes.legend(loc="upper left", bbox_to_anchor=(0.0, 0.92), ncols=6, fontsize=9, framealpha=0.9)
 
 
-def _dress(axes: Axes, subject: Profiled, caption: str) -> None:
+def _dress(axes: Axes, subject: Profiled, caption: str, between: str) -> None:
     from matplotlib.ticker import MaxNLocator
 
     profile, verdict = subject.profile, subject.verdict
@@ -146,7 +174,8 @@ def _dress(axes: Axes, subject: Profiled, caption: str) -> None:
     top_mm = np.nanmax(np.append(profile.gap_mm + COVERAGE_FACTOR * profile.u_gap_mm, 0.0))
     axes.set_ylim(0.0, 1.15 * max(float(top_mm), 1.1 * verdict.limit.limit_mm))
     axes.set_xlabel("place along the joint from the datum mark, mm", loc="left")
-    axes.set_ylabel("gap, mm")
+    words = f"gap {between}".strip()
+    axes.set_ylabel(f"{words}, mm", fontsize=10 if len(words) < 40 else 8)
     axes.grid(True, color="#cccccc", linewidth=0.5)
     axes.set_axisbelow(True)
     axes.spines[["top", "right"]].set_visible(False)
@@ -166,4 +195,4 @@ def _dress(axes: Axes, subject: Profiled, caption: str) -> None:
         parse_math=False,
     )
     axes.xaxis.set_major_locator(MaxNLocator(nbins=12, steps=[1, 2, 5, 10]))
-    axes.legend(loc="upper left", ncols=5, fontsize=9, framealpha=0.9)
+    axes.legend(loc="upper left", ncols=6, fontsize=9, framealpha=0.9)

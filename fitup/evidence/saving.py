@@ -9,6 +9,7 @@ from pathlib import Path
 
 from fitup.errors import StorageError
 from fitup.evidence.building import build_record
+from fitup.evidence.kind_words import gap_between
 from fitup.evidence.overlay import overlay_jpeg
 from fitup.evidence.plot import plot_png
 from fitup.evidence.record import FilingEntry, InspectionRecord
@@ -59,7 +60,7 @@ def save_inspection(
     files = {
         RECORD_NAME: record_to_json(record).encode("utf-8"),
         OVERLAY_NAME: overlay_jpeg(inspection, photo_path, caption),
-        PLOT_NAME: plot_png(inspection, caption),
+        PLOT_NAME: plot_png(inspection, caption, between=gap_between(record.request.joint_kind)),
         TABLE_NAME: profile_csv(inspection, shape_columns(inspection)),
     }
     stem = safe_stem(record.photo.name)

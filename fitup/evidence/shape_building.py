@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.evidence.kind_words import gap_between
+from fitup.evidence.kind_words import gap_between, kind_in_words
 from fitup.evidence.shape_entry import PlaneEntry, SecondTargetEntry, ShapeEntry, Triple
 from fitup.evidence.subject import Subject
 from fitup.evidence.writing import printable_name
@@ -16,7 +16,7 @@ from fitup.evidence.writing import printable_name
 if TYPE_CHECKING:
     from fitup.scale import PlaneFrame, TargetPair
 
-__all__ = ["shape_columns", "shape_entry"]
+__all__ = ["shape_columns", "shape_entry", "shape_in_words"]
 
 Array64 = NDArray[np.float64]
 
@@ -56,6 +56,12 @@ def shape_columns(subject: Subject) -> dict[str, list[str]]:
         "far_land_mm": shape.far_land_mm,
     }
     return {name: _texts(values) for name, values in columns.items() if values is not None}
+
+
+def shape_in_words(subject: Subject) -> str:
+    """Kind of joint, what its gap is, and the measured angle; "" for one that is nothing but two plates."""
+    entry = shape_entry(subject)
+    return "" if entry is None else kind_in_words(entry)
 
 
 def _texts(values: Array64) -> list[str]:

@@ -42,7 +42,8 @@ def limit_and_why(verdict: JointVerdict) -> str:
 def spot_label(spot: Spot) -> str:
     """One spot in a few words: state, gap and place, or the stretch where nothing was seen."""
     if not math.isfinite(spot.largest_gap_mm):
-        return f"{spot.state!s} {from_to(spot.start_mm, spot.end_mm)}"
+        length = f": {max(spot.land_mm, 0.0):.1f} mm" if math.isfinite(spot.land_mm) else ""
+        return f"{spot.state!s} {from_to(spot.start_mm, spot.end_mm)}{length}"
     return f"{spot.state!s} {max(spot.largest_gap_mm, 0.0):.2f} mm @ {_whole(spot.at_mm)} mm"
 
 

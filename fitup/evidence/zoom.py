@@ -5,24 +5,21 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from fitup.evidence.canvas import Picture, draw_label, draw_polyline, fitted, font, rgb
-from fitup.evidence.palette import BLACK, STATE_LOOKS, WHITE
+from fitup.evidence.naming import NamedSpot, spots_to_name
+from fitup.evidence.palette import BLACK, SHORT_LAND, SPOT_LOOKS, STATE_LOOKS, WHITE
 from fitup.evidence.subject import Subject
 from fitup.evidence.words import from_to, millimetres
 from fitup.photo import srgb_to_linear
 
-if TYPE_CHECKING:
-    from fitup.verdict import Spot
-
 __all__ = ["Place", "places_to_show", "zoom_panel"]
 
-_SEVERITY = ("over", "doubtful", "unseen", "within")
+_SEVERITY = ("over", "doubtful", SHORT_LAND, "unseen", "within")
 _LEAST_LENGTH_MM = 12.0
 _MOST_LENGTH_MM = 40.0
 _ROOM_MM = 4.0
@@ -43,29 +40,40 @@ class Place:
 def places_to_show(subject: Subject, most: int) -> list[Place]:
     """The worst spots in order; without spots the largest gap; without any gap nothing."""
     verdict = subject.verdict
-    spots: list[Spot] = []
-    for spot in sorted(verdict.spots, key=_severity):
-        # The edge of a spot that is shown already is in view there.
-        if len(spots) < most and all(abs(spot.at_mm - shown.at_mm) > _APART_MM for shown in spots):
-            spots.append(spot)
-    if not spots and math.isfinite(verdict.largest_gap_at_mm):
+    shown: list[NamedSpot] = []
+    for named in sorted(spots_to_name(verdict), key=_severity):
+        # What lies close to a spot that is shown already is in view there.
+        apart = [abs(named.spot.at_mm - other.spot.at_mm) for other in shown]
+        if len(shown) < most and min(apart, default=math.inf) > _APART_MM:
+            shown.append(named)
+    if not shown and math.isfinite(verdict.largest_gap_at_mm):
         reading = _reading(verdict.largest_gap_mm, verdict.largest_gap_u_mm)
         at_mm = verdict.largest_gap_at_mm
         return [Place(state="within", middle_mm=at_mm, length_mm=0.0, title=f"largest gap{reading}")]
     return [
         Place(
-            state=str(spot.state),
-            middle_mm=spot.at_mm,
-            length_mm=spot.end_mm - spot.start_mm,
-            title=f"{spot.state} {from_to(spot.start_mm, spot.end_mm)}"
-            + _reading(spot.largest_gap_mm, spot.u_mm),
+            state=str(named.spot.state),
+            middle_mm=named.spot.at_mm,
+            length_mm=named.spot.end_mm - named.spot.start_mm,
+            title=_title(named),
         )
-        for spot in spots
+        for named in shown
     ]
 
 
-def _severity(spot: Spot) -> tuple[int, float, float]:
+def _title(named: NamedSpot) -> str:
+    spot = named.spot
+    place = from_to(spot.start_mm, spot.end_mm)
+    if str(spot.state) == SHORT_LAND:
+        return f"{spot.state} {spot.side} {place}: {max(spot.land_mm, 0.0):.1f} mm"
+    if not math.isfinite(spot.largest_gap_mm):
+        return named.label
+    return f"{spot.state} {place}" + _reading(spot.largest_gap_mm, spot.u_mm)
+
+
+def _severity(named: NamedSpot) -> tuple[int, float, float]:
     """Sorts by state, then the widest first, then along the joint."""
+    spot = named.spot
     gap_mm = spot.largest_gap_mm if math.isfinite(spot.largest_gap_mm) else 0.0
     return _SEVERITY.index(str(spot.state)), -gap_mm, spot.start_mm
 
@@ -85,7 +93,7 @@ def zoom_panel(subject: Subject, place: Place, width: int, height: int, unit: in
     _draw_scale(crop, view, unit)
     panel = np.full((height, width, 3), 255, np.uint8)
     panel[title_height:] = crop
-    look = STATE_LOOKS[place.state]
+    look = SPOT_LOOKS[place.state]
     panel[:title_height] = rgb(look.colour)
     face = font(10 * unit, bold=True)
     title = fitted(place.title, face, width - 8 * unit)
@@ -164,7 +172,7 @@ def _stretched(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 def _draw_arrises(crop: Picture, subject: Subject, view: _View, unit: int) -> None:
-    """Both arrises as thin lines in the colour of their state, broken where nothing was seen."""
+    """Both arrises as lines in the colour of their state, outer arrises fine; broken where not seen."""
     profile, states = subject.profile, [str(state) for state in subject.verdict.states]
     half_mm = view.size[0] / view.px_per_mm / 2 + 1.0
     shown = np.flatnonzero(np.abs(profile.station_mm - view.middle_s_mm) <= half_mm)
@@ -179,8 +187,19 @@ def _draw_arrises(crop: Picture, subject: Subject, view: _View, unit: int) -> No
     ]
     for line, _ in pairs:
         draw_polyline(crop, line, WHITE, 3 * unit)
+    for outer_px in (subject.shape.near_outer_px, subject.shape.far_outer_px):
+        _draw_fine(
+            crop, [] if outer_px is None else [outer_px[[a, b]] for a, b in pairwise(shown)], subject, view
+        )
     for line, state in pairs:
         draw_polyline(crop, line, STATE_LOOKS[state].colour, unit)
+
+
+def _draw_fine(crop: Picture, pieces: list[NDArray[np.float64]], subject: Subject, view: _View) -> None:
+    lines = [view.place(piece, subject) for piece in pieces if np.isfinite(piece).all()]
+    for colour, width in ((WHITE, 3), (BLACK, 1)):
+        for line in lines:
+            draw_polyline(crop, line, colour, width)
 
 
 def _draw_scale(crop: Picture, view: _View, unit: int) -> None:

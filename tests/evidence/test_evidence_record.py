@@ -59,7 +59,7 @@ def test_schema_is_sound_and_accepts_records(record: Any) -> None:
 @pytest.mark.parametrize(
     ("place", "value"),
     [
-        (("schema_version",), 2),
+        (("schema_version",), 3),
         (("photo", "sha256"), "abc"),
         (("profile", "stations", 0, "state"), "fine"),
         (("profile", "stations", 0, "u_gap_mm"), -0.1),
