@@ -195,14 +195,21 @@ def _encode(linear: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def save_jpeg(
-    pixels: NDArray[np.uint8], path: Path, camera: Camera, picture: Picture, taken_at: str, limit: int
+    pixels: NDArray[np.uint8],
+    path: Path,
+    camera: Camera,
+    picture: Picture,
+    taken_at: str,
+    limit: int,
+    progressive: bool = False,
 ) -> int:
     """Write the JPEG with a phone's EXIF, at a quality that fits `limit` bytes; give that quality."""
     exif = _exif(camera, taken_at)
     image = Image.fromarray(pixels)
-    for quality in range(picture.quality, 70, -1):
+    shape: dict[str, Any] = {"subsampling": "4:2:0", "optimize": True, "progressive": progressive}
+    for quality in range(picture.quality, 55, -1):
         store = io.BytesIO()
-        image.save(store, "JPEG", quality=quality, subsampling="4:2:0", exif=exif, optimize=True)
+        image.save(store, "JPEG", quality=quality, exif=exif, **shape)
         if store.tell() <= limit:
             path.write_bytes(store.getvalue())
             return quality
@@ -218,8 +225,16 @@ def _exif(camera: Camera, taken_at: str) -> bytes:
     detail = exif.get_ifd(0x8769)
     detail.update({0x9003: taken_at, 0x9004: taken_at, 0x9011: "+02:00", 0x9000: b"0232"})
     detail.update({0x920A: IFDRational(round(camera.focal_mm * 100), 100), 0xA405: camera.focal_35mm})
-    detail.update({0x829A: IFDRational(1, 120), 0x829D: IFDRational(round((camera.f_number or 1.8) * 10), 10), 0x8827: 100})
+    detail.update(
+        {
+            0x829A: IFDRational(1, 120),
+            0x829D: IFDRational(round((camera.f_number or 1.8) * 10), 10),
+            0x8827: 100,
+        }
+    )
     detail.update({0xA404: IFDRational(1, 1), 0xA402: 0, 0xA403: 0, 0x9209: 16, 0xA001: 1})
     detail.update({0xA002: camera.width_px, 0xA003: camera.height_px, 0xA433: camera.make})
-    detail.update({0xA434: f"{camera.make} {camera.model} {camera.focal_mm:.1f} mm f/{camera.f_number or 1.8:.1f}"})
+    detail.update(
+        {0xA434: f"{camera.make} {camera.model} {camera.focal_mm:.1f} mm f/{camera.f_number or 1.8:.1f}"}
+    )
     return exif.tobytes()

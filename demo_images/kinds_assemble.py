@@ -12,7 +12,17 @@ from geometry import Shape
 from kinds_mesh import oriented_box, plate_meshes, quad
 from kinds_props import add_props, add_supports
 from kinds_scene import KindScene
-from materials import TOP_ORIGIN_MM, TOP_UV_MM, bench, cut_face, matte, metal_plain, paper, plate_top, workshop
+from materials import (
+    TOP_ORIGIN_MM,
+    TOP_UV_MM,
+    bench,
+    cut_face,
+    matte,
+    metal_plain,
+    paper,
+    plate_top,
+    workshop,
+)
 from numpy.typing import NDArray
 
 from fitup.scale import target_layout, target_raster
@@ -91,7 +101,12 @@ def _add_target(parts: dict[str, Any], scene: KindScene, k: int) -> None:
     corners = np.array([[x[0], y[1], 0], [x[1], y[1], 0], [x[1], y[0], 0], [x[0], y[0], 0]])
     sheet = quad(frame.world(corners))
     faces = np.array([[0, 2, 1], [0, 3, 2]])
-    put(parts, f"strip{k}", Shape(points=sheet.points, faces=faces, uv=sheet.uv), _print(target.strip, target.form))
+    put(
+        parts,
+        f"strip{k}",
+        Shape(points=sheet.points, faces=faces, uv=sheet.uv),
+        _print(target.strip, target.form),
+    )
     body = oriented_box(
         frame.origin,
         frame.axes,

@@ -33,8 +33,8 @@ class Plate:
     """A plate's swept end at the mesh's S stations; lengths in mm, directions in (y, z).
 
     `ground_mm` (S,): how much of the outer arris was ground away along the land. `dent_mm` (S,): how deep the
-    face lies below its plane where it meets the joint, `dent_at_mm` from the end. `width_mm` is the plate's size
-    from the end inwards.
+    face lies below its plane where it meets the joint, `dent_at_mm` from the end. `width_mm` is the plate's
+    size from the end inwards.
     """
 
     key: str
@@ -72,7 +72,7 @@ class Bounds:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class KindJoint:
-    """A joint of one kind; functions take x in mm. `sheet_mm` is plate A's, `other_mm` plate B's thickness."""
+    """A joint of one kind; functions take x in mm. `sheet_mm` is plate A's thickness, `other_mm` B's."""
 
     kind: str
     gap: Run
@@ -182,8 +182,8 @@ def _full_open(j: KindJoint) -> tuple[tuple[Plate, ...], Bounds]:
     back = j.gap(x) / (2 * np.cos(b))
     a = _plate_a(j, -back + j.wave(0))
     inner_b = j.cross(0.0, -j.sheet_mm) + (back + j.wave(1))[:, None] * into + j.step(x)[:, None] * out
-    plate_b = Plate(key="B", arris=inner_b + j.other_mm * normal, into=into, normal=normal, sheet_mm=j.other_mm,
-                    width_mm=j.width_mm, ground_mm=j.ground(x))  # fmt: skip
+    plate_b = Plate(key="B", arris=inner_b + j.other_mm * normal, into=into, normal=normal,
+                    sheet_mm=j.other_mm, width_mm=j.width_mm, ground_mm=j.ground(x))  # fmt: skip
     bounds = Bounds(
         near=a.arris - [0, j.sheet_mm],
         far=inner_b,
@@ -200,7 +200,7 @@ def _half_open(j: KindJoint) -> tuple[tuple[Plate, ...], Bounds]:
     x = j.mesh_x
     a = _plate_a(j, -j.gap(x) + j.wave(0))
     far = j.cross(0.0, -j.set_in_mm + j.wave(1))
-    b = Plate(key="B", arris=far + [j.other_mm, 0.0], into=_vector(0, -1), normal=_vector(1, 0),
+    b = Plate(key="B", arris=far + _vector(j.other_mm, 0), into=_vector(0, -1), normal=_vector(1, 0),
               sheet_mm=j.other_mm, width_mm=j.width_mm, ground_mm=_none(x))  # fmt: skip
     near = np.stack((a.arris[:, 0], far[:, 1]), axis=-1)
     lands = np.full(len(x), j.sheet_mm), np.full(len(x), j.other_mm)
@@ -235,7 +235,7 @@ def _tee(j: KindJoint) -> tuple[tuple[Plate, ...], Bounds]:
 
 
 def _lap(j: KindJoint) -> tuple[tuple[Plate, ...], Bounds]:
-    """A lies on the lower sheet, whose face is dented under A's edge where the gap is wider than at x = mid."""
+    """A lies on the lower sheet, whose face is dented under A's edge where the gap is not at its smallest."""
     x = j.mesh_x
     a = _plate_a(j, j.wave(0))
     gap = j.gap(x)

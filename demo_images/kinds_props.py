@@ -36,7 +36,10 @@ def add_supports(parts: dict[str, Any], scene: KindScene, put: Put) -> None:
             bars = [([x - 16, -75, -t - 48], [x + 16, -1.6, -t - 0.05]) for x in spots]
     elif joint.kind in ("butt", "seam"):
         floor = -scene.ground_mm
-        bars = [([x0 - 8, -60, floor], [x1 + 8, -9, -t - 0.02]), ([x0 - 8, 9, floor], [x1 + 8, 60, -t - 0.02])]
+        bars = [
+            ([x0 - 8, -60, floor], [x1 + 8, -9, -t - 0.02]),
+            ([x0 - 8, 9, floor], [x1 + 8, 60, -t - 0.02]),
+        ]
     elif joint.kind in ("edge", "lap"):
         deep = joint.plates[1].arris[:, 1].min() - joint.other_mm
         bars = [([x0 - 8, -140, -scene.ground_mm], [x1 + 8, -18, deep - 0.05])]
@@ -44,7 +47,12 @@ def add_supports(parts: dict[str, Any], scene: KindScene, put: Put) -> None:
             bars.append(([x0 - 8, 20, -scene.ground_mm], [x1 + 8, 120, deep - 0.05]))
             bars.append(([x0 - 8, -140, deep - 0.03], [x1 + 8, -42, -t - 0.02]))
     for k, (low, high) in enumerate(bars):
-        put(parts, f"bar{k}", oriented_box(np.zeros(3), WORLD, np.array(low), np.array(high)), metal_plain(0.45, 0.35))
+        put(
+            parts,
+            f"bar{k}",
+            oriented_box(np.zeros(3), WORLD, np.array(low), np.array(high)),
+            metal_plain(0.45, 0.35),
+        )
 
 
 def add_props(parts: dict[str, Any], scene: KindScene, put: Put) -> None:
@@ -84,7 +92,7 @@ def _pencil(parts: dict[str, Any], scene: KindScene, put: Put) -> None:
     start = np.r_[0.0, plate.arris.mean(0)] + 3.45 * up + (plate.dent_at_mm + 62.0) * into
     if plate.key == "base":
         start += 60.0 * into
-    tip, end = start + [112.0, 0, 0], start + [255.0, 0, 0] + 24.0 * into
+    tip, end = start + 112.0 * WORLD[0], start + 255.0 * WORLD[0] + 24.0 * into
     for name, profile, sides, surface in (
         ("pencil", [(0.125, 3.2), (0.13, 3.6), (1, 3.6), (1, 0)], 6, matte((0.05, 0.16, 0.42), 0.1)),
         ("pencil_wood", [(0.03, 0.85), (0.128, 3.5)], 40, matte((0.55, 0.36, 0.19))),
@@ -96,9 +104,9 @@ def _pencil(parts: dict[str, Any], scene: KindScene, put: Put) -> None:
 def _clamps(parts: dict[str, Any], scene: KindScene, put: Put) -> None:
     """A clamp's foot and spindle on plate A, far from the joint, its arm running out of the picture."""
     x = scene.joint.x_range[0] + 70.0
-    foot = np.array([x, -92.0, 0.0])
-    _rod("foot", parts, foot, foot + [0, 0, 9], 9.0, matte((0.05, 0.05, 0.05), 0.4))
-    _rod("spindle", parts, foot + [0, 0, 9], foot + [0, 0, 40], 4.0, metal_plain(0.8, 0.2))
-    _rod("nut", parts, foot + [0, 0, 15], foot + [0, 0, 20], 7.0, metal_plain(0.75, 0.15))
+    foot, up = np.array([x, -92.0, 0.0]), WORLD[2]
+    _rod("foot", parts, foot, foot + 9.0 * up, 9.0, matte((0.05, 0.05, 0.05), 0.4))
+    _rod("spindle", parts, foot + 9.0 * up, foot + 40.0 * up, 4.0, metal_plain(0.8, 0.2))
+    _rod("nut", parts, foot + 15.0 * up, foot + 20.0 * up, 7.0, metal_plain(0.75, 0.15))
     arm = oriented_box(foot, WORLD, np.array([-9.0, -160.0, 26.0]), np.array([9.0, 12.0, 33.0]))
     put(parts, "arm", arm, matte((0.55, 0.06, 0.03), 0.12))

@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Frame:
-    """A target's place in the world: origin (3,) = the datum mark on the paper's face, axes (3, 3) in rows."""
+    """A target's place in the world: origin (3,) = datum mark on the paper's face, axes (3, 3) in rows."""
 
     origin: Floats
     axes: Floats
@@ -37,7 +37,7 @@ class Frame:
 
 @dataclass(frozen=True, kw_only=True)
 class TargetAt:
-    """A target on plate `on`, its datum mark `offset_mm` from the joint at the foot x_mm; turned by angle_deg.
+    """A target on plate `on`, its datum mark offset_mm from the joint at the foot x_mm, turned by angle_deg.
 
     angle_deg is the joint's direction in the target's frame, as for the butt joints.
     """

@@ -1,7 +1,7 @@
 """Cameras that look at a joint from any side, and three invented phones with their lenses.
 
-The lens model is the usual one of camera calibration: on the plane at distance 1, x' = x (1 + k1 r^2 + k2 r^4 +
-k3 r^6) + 2 p1 x y + p2 (r^2 + 2 x^2), likewise for y with p1 and p2 exchanged.
+The lens model is the usual one of camera calibration: on the plane at distance 1,
+x' = x (1 + k1 r^2 + k2 r^4 + k3 r^6) + 2 p1 x y + p2 (r^2 + 2 x^2), likewise for y with p1 and p2 exchanged.
 """
 
 from __future__ import annotations

@@ -39,6 +39,10 @@ def main() -> None:
         start = time.perf_counter()
         note = photo(scene, options)
         print(f"{scene.name}: {note}, {time.perf_counter() - start:.0f} s", flush=True)
+    if any(scene.folder == "seam_900" for scene in chosen):
+        from scenes_seam import write_seam
+
+        write_seam(options.out / "seam_900" if options.out == HERE else options.out)
 
 
 def _named(name: str, wanted: list[str]) -> bool:
@@ -84,7 +88,8 @@ def photo(scene: Any, options: argparse.Namespace) -> str:
         Image.fromarray(pixels).save(folder / f"{scene.name}.png")
         return "trial"
     path = folder / f"{scene.name}.jpg"
-    quality = save_jpeg(pixels, path, scene.camera, scene.picture, scene.taken_at, scene.bytes_limit)
+    quality = save_jpeg(pixels, path, scene.camera, scene.picture, scene.taken_at, scene.bytes_limit,
+                        scene.folder != ".")  # fmt: skip
     text = json.dumps(truth(scene, quality), indent=1)
     (folder / f"{scene.name}.truth.json").write_text(_short_lists(text) + "\n", encoding="utf-8")
     return f"{path.stat().st_size / 1e6:.2f} MB, quality {quality}"
@@ -142,8 +147,9 @@ def _sensor(scene: Any, options: argparse.Namespace) -> Any:
             zip(("crop_offset_x", "crop_offset_y", "crop_width", "crop_height"), options.crop, strict=True)
         )
     turn, eye = camera.rotation, camera.position_mm
+    # The renderer keeps these as 32-bit numbers: a far target keeps the direction exact to 0.01 px.
     pose = mi.ScalarTransform4f().look_at(
-        origin=eye.tolist(), target=(eye + turn[2]).tolist(), up=(-turn[1]).tolist()
+        origin=eye.tolist(), target=(eye + 200 * turn[2]).tolist(), up=(-turn[1]).tolist()
     )
     field = float(np.degrees(2 * np.arctan(width / options.scale / 2 / camera.focal_px)))
     lens = {"type": "perspective", "fov": field, "fov_axis": "x", "near_clip": 5.0, "far_clip": 1e5}

@@ -20,5 +20,5 @@ def _time(k: int) -> str:
 
 
 KIND_SCENES: tuple[KindScene, ...] = tuple(
-    replace(scene, taken_at=_time(k)) for k, scene in enumerate(CORNERS + PLATES + SEAM + PHONES + BOARD)
+    replace(scene, taken_at=_time(k)) for k, scene in enumerate((*CORNERS, *PLATES, *SEAM, *PHONES, *BOARD))
 )

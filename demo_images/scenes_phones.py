@@ -18,7 +18,11 @@ JOINT = KindJoint(
     x_range=(-30, 242),
     seed=31,
 )
-NAMES = {"a": "the phone N1", "b": "a wide phone with barrel distortion", "c": "a tele module that sharpens strongly"}
+NAMES = {
+    "a": "the phone N1",
+    "b": "a wide phone with barrel distortion",
+    "c": "a tele module that sharpens strongly",
+}
 SAME: dict[str, Any] = {
     "folder": "phones",
     "joint": JOINT,
@@ -50,8 +54,15 @@ PHONES: tuple[KindScene, ...] = (
     _phone(
         "c",
         eye(-2.0, (104.0, 0.0, 0.0), slew_deg=1.5, roll_deg=0.3, **(TELE | {"distance_mm": 428.0})),
-        Picture(seed=313, blur_px=1.1, corner_blur_px=0.5, vignetting=0.08, sharpen=1.3, sharpen_radius_px=1.6,
-                s_curve=0.4),
+        Picture(
+            seed=313,
+            blur_px=1.1,
+            corner_blur_px=0.5,
+            vignetting=0.08,
+            sharpen=1.3,
+            sharpen_radius_px=1.6,
+            s_curve=0.4,
+        ),
     ),
 )
 
@@ -73,7 +84,11 @@ VIEWS: tuple[tuple[float, float, float, float, float, float], ...] = (
 def _board(k: int) -> KindScene:
     tilt, slew, roll, dx, dy, distance = VIEWS[k]
     camera = eye(
-        tilt, (130.0 + dx, -150.0 + dy, 0.0), slew_deg=slew, roll_deg=roll, **(WIDE | {"distance_mm": distance})
+        tilt,
+        (130.0 + dx, -150.0 + dy, 0.0),
+        slew_deg=slew,
+        roll_deg=roll,
+        **(WIDE | {"distance_mm": distance}),
     )
     return KindScene(
         name=f"32_{k + 1:02d}_board",
@@ -83,14 +98,21 @@ def _board(k: int) -> KindScene:
         targets=(TargetAt(strip=1, form="lens-board", offset_mm=60.0),),
         camera=camera,
         # Bright light: little noise, so that the pictures stay small.
-        picture=Picture(seed=320 + k, blur_px=0.9, corner_blur_px=1.3, vignetting=0.3, photons=40000.0,
-                        noise_grain_px=0.9),
+        picture=Picture(
+            seed=320 + k,
+            blur_px=0.9,
+            corner_blur_px=1.3,
+            vignetting=0.3,
+            photons=40000.0,
+            noise_grain_px=0.9,
+            sharpen=0.25,
+        ),
         finish=("mill", "mill"),
         bench="ply",
         ground_mm=2.0,
         light={"turn_deg": 85},
         props=(),
-        bytes_limit=420_000,
+        bytes_limit=620_000,
     )
 
 

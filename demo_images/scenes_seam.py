@@ -18,7 +18,8 @@ from fitup.scale import target_layout
 __all__ = ["SEAM", "write_seam"]
 
 PAPER_MM = target_layout(10).paper_box_mm[2] - target_layout(10).paper_box_mm[0]
-SLIP_MM = (0.0, 0.12, 0.30, 0.41)  # how far each strip slid along, summed up: the papers' ends do not quite touch
+# How far each strip slid along, summed up: the papers' ends do not quite touch.
+SLIP_MM = (0.0, 0.12, 0.30, 0.41)
 ASIDE_MM = (0.0, 0.15, -0.10, 0.12)  # how far each lies off their common line
 TURN_DEG = (0.0, 0.03, -0.05, 0.04)
 LINE_DEG = 0.1  # the common line against the joint
@@ -35,7 +36,9 @@ STRIPS: tuple[TargetAt, ...] = tuple(
 JOINT = KindJoint(
     kind="seam",
     gap=many(
-        knots((-30, 0.25), (80, 0.4), (200, 0.22), (330, 0.5), (450, 0.35), (600, 0.6), (720, 0.3), (930, 0.45)),
+        knots(
+            (-30, 0.25), (80, 0.4), (200, 0.22), (330, 0.5), (450, 0.35), (600, 0.6), (720, 0.3), (930, 0.45)
+        ),
         (452, 13, 1.2, 3.0),
     ),
     x_range=(-20.0, 922.0),
@@ -50,8 +53,8 @@ def _photo(k: int) -> KindScene:
     lean, slew, roll = ((-3.0, 2.0, 0.4), (2.0, -1.5, -0.8), (-5.0, 1.0, 0.9), (3.0, -3.0, -0.3))[k]
     return KindScene(
         name=f"30{'abcd'[k]}_seam",
-        description=f"Joint J30: a seam of 0.9 m in four photos, part {k + 1}; strip {STRIPS[k].strip} whole, "
-        "its neighbours in part; one opening where the second and third photo overlap.",
+        description=f"Joint J30: a seam of 0.9 m in four photos, part {k + 1}; strip {STRIPS[k].strip} "
+        "whole, its neighbours in part; one opening where the second and third photo overlap.",
         folder="seam_900",
         joint=JOINT,
         targets=tuple(STRIPS[n] for n in (*order, *rest)),
@@ -64,7 +67,13 @@ def _photo(k: int) -> KindScene:
         texture_mm=1060.0,
         seam_start_mm=STRIPS[0].x_mm,
         props=(),
-        more={"seam": {"photo": k + 1, "photos": 4, "s_of_this_datum_mm": round(STRIPS[k].x_mm - STRIPS[0].x_mm, 4)}},
+        more={
+            "seam": {
+                "photo": k + 1,
+                "photos": 4,
+                "s_of_this_datum_mm": round(STRIPS[k].x_mm - STRIPS[0].x_mm, 4),
+            }
+        },
     )
 
 

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from PIL import Image
+
+from fitup.scale import target_layout
 
 FOLDER = Path(__file__).resolve().parent.parent / "demo_images"
 PHOTOS = sorted(FOLDER.glob("*.jpg"))
+OTHERS = sorted(FOLDER.glob("*/*.jpg"))  # the other kinds, the seam, the phones, the lens board
+JOINTS = [p for p in OTHERS if p.parent.name != "lens_board"]
 photos = pytest.mark.parametrize("photo", PHOTOS, ids=lambda p: p.stem)
+others = pytest.mark.parametrize("photo", OTHERS, ids=lambda p: p.stem)
+joints = pytest.mark.parametrize("photo", JOINTS, ids=lambda p: p.stem)
 
 
 def _truth(photo: Path) -> dict[str, Any]:
@@ -100,3 +109,136 @@ def test_pose_in_the_truth_finds_the_datum_corner_in_the_picture(photo: Path) ->
     ]
     assert level[0] < 90
     assert min(level[1:]) > 170
+
+
+# ------------------------------------------------------------ the other kinds, the seam, the phones, the board
+
+
+def _seen(truth: dict[str, Any], points_mm: Any) -> NDArray[np.float64]:
+    """Points (N, 3) of the first target's frame in the picture, through the general calibration library."""
+    camera = truth["camera"]
+    lens = np.array([camera["distortion"][k] for k in ("k1", "k2", "p1", "p2", "k3")])
+    turn = np.array(camera["rotation_target_to_camera"])
+    shift = -turn @ np.array(camera["position_mm"])
+    points = np.asarray(points_mm, dtype=float)
+    found, _ = cv2.projectPoints(
+        points, cv2.Rodrigues(turn)[0], shift, np.array(camera["camera_matrix"]), lens
+    )
+    return np.asarray(found, dtype=float).reshape(-1, 2)
+
+
+def test_all_photos_together_stay_under_sixty_megabytes() -> None:
+    assert sum(p.stat().st_size for p in PHOTOS + OTHERS) <= 60_000_000
+    assert max(p.stat().st_size for p in OTHERS) <= 2_000_000
+    assert {p.name.replace(".truth.json", "") for p in FOLDER.glob("*/*.truth.json")} == {
+        p.stem for p in OTHERS
+    }
+
+
+def test_every_kind_of_joint_is_there() -> None:
+    kinds = {_truth(p)["joint"]["kind"] for p in JOINTS}
+    assert kinds == {
+        "butt",
+        "seam",
+        "corner-full-open",
+        "corner-half-open",
+        "corner-flush",
+        "corner-inside",
+        "tee",
+        "lap",
+        "edge",
+    }
+    assert {_truth(p)["expected_verdict"] for p in JOINTS} == {"within", "re-fixture"}
+    assert 10 <= len(OTHERS) - len(JOINTS) <= 12
+
+
+@others
+def test_other_photo_is_a_twelve_megapixel_jpeg_with_its_phones_exif(photo: Path) -> None:
+    truth = _truth(photo)
+    with Image.open(photo) as image:
+        exif = image.getexif()
+        detail = exif.get_ifd(0x8769)
+        assert image.format == "JPEG"
+        assert list(image.size) == truth["camera"]["size_px"] == [4000, 3000]
+    assert (exif[0x010F], exif[0x0110]) in {
+        ("Nordlicht", "N1"),
+        ("Moorbirke", "W5"),
+        ("Moorbirke", "W5 Tele"),
+    }
+    assert exif[0x0112] == 1
+    nominal_px = detail[0xA405] / 43.267 * np.hypot(4000, 3000)
+    assert 1.01 < truth["camera"]["focal_px"] / nominal_px < 1.04
+    assert truth["name"] == photo.stem
+    assert truth["invented"] is True
+
+
+@joints
+def test_stations_of_any_kind_agree_with_their_own_bounds(photo: Path) -> None:
+    truth = _truth(photo)
+    stations, joint = truth["stations"], truth["joint"]
+    along, across, out = (np.array(joint[k]) for k in ("along", "across", "out"))
+    near, far = (np.array(stations[k]) for k in ("near_xyz_mm", "far_xyz_mm"))
+    s = np.array(stations["s_mm"])
+    assert np.allclose(
+        np.array([along, across, out]) @ np.array([along, across, out]).T, np.eye(3), atol=1e-6
+    )
+    assert np.allclose(np.diff(s), 0.5)
+    assert np.allclose((far - near) @ across, stations["gap_mm"], atol=3e-4)
+    assert np.allclose((far - near) @ out, stations["step_mm"], atol=3e-4)
+    assert np.allclose(near @ along, s, atol=2e-4)
+    assert np.allclose(far @ along, s, atol=2e-4)
+    assert min(stations["gap_mm"]) > 0.05
+    hidden = np.array(stations["hidden"])
+    seen = _seen(truth, (near + far) / 2)
+    inside = ((seen > 6) & (seen < np.array(truth["camera"]["size_px"]) - 7)).all(1)
+    assert not hidden[inside].any()
+    over = np.array(stations["gap_mm"])[~hidden].max() > float(truth["wire"].removesuffix("mm"))
+    assert truth["expected_verdict"] == ("re-fixture" if over else "within")
+
+
+@joints
+def test_outside_corners_say_how_long_their_lands_are(photo: Path) -> None:
+    truth = _truth(photo)
+    outside = truth["joint"]["kind"].startswith("corner-") and truth["joint"]["kind"] != "corner-inside"
+    assert ("land_near_mm" in truth["stations"]) == outside
+    if outside:
+        assert max(truth["stations"]["land_near_mm"]) == pytest.approx(truth["sheet_mm"])
+        assert 0.3 < min(truth["stations"]["land_far_mm"]) <= truth["other_sheet_mm"]
+
+
+@others
+def test_pose_of_every_target_finds_its_saddle_points_in_the_picture(photo: Path) -> None:
+    """Where four squares meet, the grey corner finder of the general library stays within half a pixel."""
+    truth = _truth(photo)
+    with Image.open(photo) as image:
+        grey = np.asarray(image.convert("L"))
+    whole = 0
+    for place in truth["targets"]:
+        layout = target_layout(place["strip_number"], place["form"])
+        flat = np.column_stack((layout.saddles_mm, np.zeros(len(layout.saddles_mm))))
+        at = _seen(truth, flat @ np.array(place["rotation_to_first"]).T + place["origin_in_first_mm"])
+        at = at[((at > 25) & (at < np.array(truth["camera"]["size_px"]) - 26)).all(1)]
+        whole += len(at) == len(flat)
+        if len(at) < 6:
+            continue
+        stop = (cv2.TERM_CRITERIA_COUNT, 40, 0.0)
+        start = at.astype(np.float32).reshape(-1, 1, 2)
+        found = cv2.cornerSubPix(grey, start.copy(), (9, 9), (-1, -1), stop).reshape(-1, 2)
+        assert np.median(np.linalg.norm(found - at, axis=1)) < 0.25
+        assert np.abs((found - at).mean(0)).max() < 0.15
+    assert whole >= 1 or truth["target"]["form"] == "lens-board"
+
+
+def test_the_seams_photos_agree_where_they_overlap() -> None:
+    whole = json.loads((FOLDER / "seam_900" / "seam_900.json").read_text(encoding="utf-8"))
+    s, gap = (np.array(whole["stations"][k]) for k in ("s_mm", "gap_mm"))
+    reach = []
+    for photo in sorted((FOLDER / "seam_900").glob("*.jpg")):
+        stations = _truth(photo)["stations"]
+        own = np.array(stations["seam_s_mm"])
+        assert np.allclose(np.interp(own, s, gap), stations["gap_mm"], atol=0.01)  # between half millimetres
+        seen = own[~np.array(stations["hidden"])]
+        reach.append((seen.min(), seen.max()))
+    assert all(left[1] - right[0] > 30 for left, right in pairwise(reach))
+    widest = s[np.argmax(gap)]
+    assert sum(low + 5 < widest < high - 5 for low, high in reach) == 2
