@@ -111,7 +111,7 @@ def test_pose_in_the_truth_finds_the_datum_corner_in_the_picture(photo: Path) ->
     assert min(level[1:]) > 170
 
 
-# ------------------------------------------------------------ the other kinds, the seam, the phones, the board
+# ----------------------------------------------------------- the other kinds, the seam, the phones, the board
 
 
 def _seen(truth: dict[str, Any], points_mm: Any) -> NDArray[np.float64]:
