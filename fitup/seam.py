@@ -143,7 +143,7 @@ def inspect_seam(
         for one in photo.inspections
     ]
     joined = join_profiles(parts, [photo.name for photo in shown], chain, stations)
-    verdict = judge(joined.profile, limit, settings.decision)
+    verdict = judge(joined.profile, limit, settings.decision, part_only=settings.part_only)
     faults = sorted(faults, key=lambda one: (one.strips, one.name, one.path))
     return Seam(
         settings=settings,
@@ -156,7 +156,12 @@ def inspect_seam(
         limit=limit,
         verdict=verdict,
         holes=_holes(joined, faults),
-        notes=(*notes, *chain.notes, *(f"{one.name}: {note}" for one in shown for note in one.notes)),
+        notes=(
+            *notes,
+            *chain.notes,
+            *_unjudged(shown),
+            *(f"{one.name}: {note}" for one in shown for note in one.notes),
+        ),
     )
 
 
@@ -309,6 +314,17 @@ def _bridged(points_px: NDArray[np.float64]) -> NDArray[np.float64]:
     known = np.isfinite(points_px).all(axis=1)
     index = np.arange(len(points_px))
     return np.stack([np.interp(index, index[known], points_px[known, axis]) for axis in (0, 1)], axis=1)
+
+
+def _unjudged(shown: Sequence[PhotoStrips]) -> list[str]:
+    """What single photos are judged by and a joint of several is not."""
+    with_lands = any(
+        np.isfinite(one.shape.near_land_mm).any() or np.isfinite(one.shape.far_land_mm).any()
+        for photo in shown
+        for one in photo.inspections
+        if one.shape.near_land_mm is not None and one.shape.far_land_mm is not None
+    )
+    return ["Lands are not judged over several photos: inspect the photos one by one."] if with_lands else []
 
 
 def _holes(joined: SeamProfile, faults: Sequence[PhotoStrips]) -> tuple[Hole, ...]:
