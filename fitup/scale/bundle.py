@@ -144,11 +144,10 @@ def bundle(
     ]
     stretches = _shared(print_records, np.sqrt(2.0), same)
     size = (photo.width_px, photo.height_px)
-    profile = sightings[0].choice.used
-    optics = None if profile is None else optics_of(photo, sightings[0], profile)
+    optics = optics_of(photo, sightings[0])
     planes = _printed(sightings, print_records, thicknesses, optics)
     fit, source, known = _fit(photo, planes, stretches, optics)
-    if optics is not None and not known:
+    if optics is not None and not optics.guessed and not known:
         optics = None
         sightings = [replace(seen, choice=seen.choice.contradicted()) for seen in sightings]
         planes = _printed(sightings, print_records, thicknesses, None)
@@ -208,7 +207,9 @@ def _fit(
     Returns the fit, the source of its focal length, and whether the camera was known, as for one target.
     """
     size = (photo.width_px, photo.height_px)
-    prior = camera_prior(photo.camera, *size, _sampling(planes)) if optics is None else lens_prior(optics)
+    prior = camera_prior(photo.camera, *size, _sampling(planes))
+    if optics is not None and not optics.guessed:
+        prior = lens_prior(optics)
     fit = fit_planes(planes, size, prior, stretch_covariance)
     conflict = abs(np.log(fit.focal_px / prior.focal_px)) > FOCAL_CONFLICT * prior.u_relative
     if not conflict and not _stretched(fit, stretch_covariance) and _as_well(fit, planes, 1.0):

@@ -18,6 +18,7 @@ from fitup.errors import RetakeError
 from fitup.photo import Photo
 from fitup.scale.layout import TargetLayout, known_layouts
 from fitup.scale.lens_choice import LensChoice
+from fitup.scale.lens_guess import fit_through_guessed_lens
 from fitup.scale.lens_model import LensModel
 from fitup.scale.markers import Markers
 from fitup.scale.saddles import SaddleFit, fit_saddles, in_line, jacobian, project
@@ -47,7 +48,8 @@ class TargetSighting:
 
     saddle_ids (N,); saddles_px (N, 2) measured; saddles_mm (N, 2) nominal places in the target frame;
     residual_px (N,) distance to the fitted homography; homography (3, 3) px <- nominal mm. Both are in ideal
-    pixels where `lens`, the photo's lens upright, is known; saddles_px always are as seen.
+    pixels where `lens`, the photo's lens upright, is known or told by the saddles (`lens_guessed`);
+    saddles_px always are as seen.
     """
 
     layout: TargetLayout
@@ -61,6 +63,7 @@ class TargetSighting:
     reduction: int
     notes: tuple[str, ...] = ()
     lens: LensModel | None = None
+    lens_guessed: bool = False
     choice: LensChoice = field(default_factory=LensChoice)
 
     def to_px(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -108,7 +111,7 @@ def _through_lens(
 ) -> tuple[TargetSighting, ...]:
     """Find with the lens taken out; where no plane comes of that, as if nothing were known of the lens."""
     if choice is None:
-        return find(None)
+        choice = LensChoice()
     if choice.used is not None:
         lens = choice.used.lens.turned(photo.camera.orientation)
         try:
@@ -118,7 +121,10 @@ def _through_lens(
                 raise
         found = find(None)
         return tuple(replace(sighting, choice=choice.contradicted()) for sighting in found)
-    return tuple(replace(sighting, choice=choice) for sighting in find(None))
+    return tuple(
+        replace(sighting, choice=choice.guessed() if sighting.lens_guessed else choice)
+        for sighting in find(None)
+    )
 
 
 def find_board(
@@ -226,7 +232,12 @@ def _measure(
     lens: LensModel | None,
 ) -> TargetSighting:
     start, used = _start(layout, markers, reduction, lens)
-    fit = fit_saddles(grey, layout, start, layout.marker_squares[used], lens)
+    squares = layout.marker_squares[used]
+    fit = fit_saddles(grey, layout, start, squares, lens)
+    guessed = None
+    if lens is None and _is_bent(fit, bent_mm):
+        guessed = fit_through_guessed_lens(grey, layout, fit.homography, squares)
+        fit, lens = (fit, None) if guessed is None else guessed
     _accept(layout, fit, bent_mm)
     return TargetSighting(
         layout=layout,
@@ -239,6 +250,7 @@ def _measure(
         dropped_count=fit.dropped_count,
         reduction=reduction,
         lens=lens,
+        lens_guessed=guessed is not None,
     )
 
 
@@ -299,9 +311,13 @@ def _accept(layout: TargetLayout, fit: SaddleFit, bent_mm: float) -> None:
             "The checker corners that can be seen lie in one line and carry no scale across it.",
             PLACE,
         )
-    loose = fit.dropped_count > _LOOSE_SHARE * (len(fit.ids) + fit.dropped_count)
-    if fit.common_mm > bent_mm or loose:
+    if _is_bent(fit, bent_mm):
         raise _bent(fit)
+
+
+def _is_bent(fit: SaddleFit, bent_mm: float) -> bool:
+    loose = fit.dropped_count > _LOOSE_SHARE * (len(fit.ids) + fit.dropped_count)
+    return fit.common_mm > bent_mm or loose
 
 
 def _bent(fit: SaddleFit) -> RetakeError:

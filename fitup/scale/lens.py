@@ -35,12 +35,20 @@ class Optics:
     """The lens of one photo: upright, at its focus, with what is not known of it.
 
     covariance (3 + K, 3 + K) of log focal length, centre [px] and coefficients; left_px is what the model
-    leaves unexplained, root mean square over the picture.
+    leaves unexplained, root mean square over the picture. A lens guessed from the target alone claims no more
+    certainty than an unknown one.
     """
 
     model: LensModel
     covariance: Array
     left_px: float
+    guessed: bool = False
+
+    @classmethod
+    def guess(cls, model: LensModel) -> Optics:
+        """Return a lens that the target's own saddles tell."""
+        size = 3 + len(model.coefficients)
+        return cls(model=model, covariance=np.zeros((size, size)), left_px=0.0, guessed=True)
 
     def fields(self, ideal_px: Array) -> Array:
         """(M, N, 2) shifts in ideal px of points (N, 2), each of unit variance, together all that is unknown.

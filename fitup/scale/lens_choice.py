@@ -13,6 +13,9 @@ __all__ = ["LensChoice", "choose_lens"]
 
 _SAME_FOCAL = 0.02  # relative: some phones round the focal length, some give it for each photo
 _ZOOM = 1.01
+_GUESSED = (
+    "the lens distorts: what the strip shows of it was taken out; a lens profile makes places beside it surer"
+)
 _CONTRADICTED = "the lens profile contradicts this photo (edited, cropped or another lens) and was not used"
 
 
@@ -32,6 +35,10 @@ class LensChoice:
     def used(self) -> LensProfile | None:
         """The profile, where it is to be used."""
         return self.profile if self.usable else None
+
+    def guessed(self) -> LensChoice:
+        """Return the choice after the target itself has told a distorting lens."""
+        return replace(self, notes=(*self.notes, _GUESSED))
 
     def contradicted(self) -> LensChoice:
         """Return the choice after the picture has contradicted the profile."""

@@ -82,6 +82,7 @@ class LensTerm:
 
 def lens_term(size_px: tuple[int, int], camera_known: bool, optics: Optics | None = None) -> LensTerm:
     """Give what the lens may do before residuals are seen."""
+    optics = None if optics is None or optics.guessed else optics
     share = _RADIAL_SHARE
     if optics is not None:
         # Over a rectangle the root mean square radius is the half diagonal by the root of three.

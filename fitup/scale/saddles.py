@@ -17,6 +17,7 @@ __all__ = [
     "in_line",
     "jacobian",
     "looks_like_saddle",
+    "measured_saddles",
     "project",
     "refine_corners",
     "saddle_windows",
@@ -131,6 +132,23 @@ def _measure(
     ids: NDArray[np.int64],
     lens: LensModel | None,
 ) -> SaddleFit:
+    ids, points, sampling = measured_saddles(grey, layout, start, ids, lens)
+    if len(ids) == 0:
+        return _nothing(start)
+    return _robust_fit(ids, layout.saddles_mm[ids], points, sampling, start, lens)
+
+
+def measured_saddles(
+    grey: NDArray[np.uint8],
+    layout: TargetLayout,
+    start: NDArray[np.float64],
+    ids: NDArray[np.int64],
+    lens: LensModel | None,
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    """Measure some saddles near where `start` expects them; what they say together is not asked.
+
+    Returns the ids (N,) of those that look like saddles, places (N, 2) px and sampling (N,) px/mm.
+    """
     mm = layout.saddles_mm[ids]
     guess, local = project(start, mm), jacobian(start, mm)
     if lens is not None:
@@ -142,15 +160,14 @@ def _measure(
     inside = np.all(
         (guess > edge[:, None]) & (guess < np.array(grey.shape[::-1]) - 1 - edge[:, None]), axis=1
     )
-    ids, mm, guess, local = ids[inside], mm[inside], guess[inside], local[inside]
+    ids, guess, local = ids[inside], guess[inside], local[inside]
     window, sampling = window[inside], sampling[inside]
     if len(ids) == 0:
-        return _nothing(start)
+        return ids, guess, sampling
     points = refine_corners(grey, guess, window)
     sound = looks_like_saddle(grey, layout, ids, points, local)
     sound &= np.linalg.norm(points - guess, axis=1) < np.maximum(window, 2 * _INLIER_MM * sampling)
-    ids, mm, points, sampling = ids[sound], mm[sound], points[sound], sampling[sound]
-    return _robust_fit(ids, mm, points, sampling, start, lens)
+    return ids[sound], points[sound], sampling[sound]
 
 
 def saddle_windows(layout: TargetLayout, sampling: NDArray[np.float64]) -> NDArray[np.int64]:

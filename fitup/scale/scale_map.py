@@ -82,7 +82,7 @@ class ScaleMap:
     @property
     def lens(self) -> LensProfile | None:
         """The lens profile that was used."""
-        return None if self.optics is None else self.sighting.choice.used
+        return None if self.optics is None or self.optics.guessed else self.sighting.choice.used
 
     def onto(self, frame: PlaneFrame) -> ScaleMap:
         """Return the map of another plane in the target's space; its x and y run along and across that plane.
@@ -220,22 +220,27 @@ def scale_map(
     thickness = target_thickness(sighting, print_record, thickness_mm)
     factors, u_stretch = print_of(print_record)
     mm = sighting.saddles_mm * factors
-    if sighting.choice.used is not None:
-        optics = optics_of(photo, sighting, sighting.choice.used)
+    optics = optics_of(photo, sighting)
+    if optics is not None and not optics.guessed:
         px, free = ideal_saddles(sighting, factors, optics)
         fit, source, known = _fit(lens_prior(optics), photo, mm, px, free, -thickness, u_stretch)
         if known:
             return map_of_fit(photo, sighting, print_record, thickness, fit, source, known, optics)
         sighting = replace(sighting, choice=sighting.choice.contradicted())
-    px, free = ideal_saddles(sighting, factors, None)
+        optics = None
+    px, free = ideal_saddles(sighting, factors, optics)
     sampling = float(np.sqrt(abs(np.linalg.det(jacobian(free, mm.mean(0))))))
     prior = camera_prior(photo.camera, photo.width_px, photo.height_px, sampling)
     fit, source, known = _fit(prior, photo, mm, px, free, -thickness, u_stretch)
-    return map_of_fit(photo, sighting, print_record, thickness, fit, source, known)
+    return map_of_fit(photo, sighting, print_record, thickness, fit, source, known, optics)
 
 
-def optics_of(photo: Photo, sighting: TargetSighting, profile: LensProfile) -> Optics:
-    """Return the lens of a photo, focused at the distance of its target."""
+def optics_of(photo: Photo, sighting: TargetSighting) -> Optics | None:
+    """Return the lens of a photo by its profile, focused at the target's distance, or as guessed."""
+    profile = sighting.choice.used
+    if profile is None:
+        guess = sighting.lens if sighting.lens_guessed else None
+        return None if guess is None else Optics.guess(guess)
     orientation = photo.camera.orientation
     sampling = float(np.sqrt(abs(np.linalg.det(sighting.local(sighting.saddles_mm.mean(0))))))
     return profile.optics(orientation, profile.lens.focal_px / sampling)
