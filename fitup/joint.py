@@ -29,6 +29,11 @@ class JointKind(StrEnum):
     LAP = "lap"
     EDGE = "edge"
 
+    @property
+    def in_words(self) -> str:
+        """The kind as a fitter says it, with its article."""
+        return _IN_WORDS.get(self, f"a {self} joint")
+
 
 class TargetOn(StrEnum):
     """Which plate carries the target, where that matters; the first of a kind's choices is its default."""
@@ -44,6 +49,15 @@ _CHOICES = {
     JointKind.TEE: (TargetOn.STANDING, TargetOn.BASE),
     JointKind.CORNER_INSIDE: (TargetOn.STANDING, TargetOn.BASE),
     JointKind.LAP: (TargetOn.UPPER, TargetOn.LOWER),
+}
+_IN_WORDS = {
+    JointKind.SEAM: "a seam",
+    JointKind.CORNER_FULL_OPEN: "a full-open corner",
+    JointKind.CORNER_HALF_OPEN: "a half-open corner",
+    JointKind.CORNER_FLUSH: "a flush corner",
+    JointKind.CORNER_INSIDE: "an inside corner",
+    JointKind.TEE: "a T-joint",
+    JointKind.EDGE: "an edge joint",
 }
 _IN_PLATE_PLANE = (JointKind.BUTT, JointKind.SEAM)
 _ANGLES_DEG = (45.0, 135.0)  # of corners that the opening plane is worked out for

@@ -88,7 +88,7 @@ def _check_lap(pair: TargetPair, setup: JointSetup) -> None:
     """In a lap it can be seen which sheet is the upper one."""
     if setup.kind is not JointKind.LAP:
         return
-    second_above = pair.second_in_first.translation_mm[2] > 0
+    second_above = bool(pair.second_in_first.translation_mm[2] > 0)
     if second_above is not (setup.place is TargetOn.LOWER):
         right = TargetOn.LOWER if second_above else TargetOn.UPPER
         raise UsageError(

@@ -38,6 +38,7 @@ _DRAWN_LAST = ("within", "unseen", "doubtful", "over")
 _NAMED_FIRST = ("over", "doubtful", SHORT_LAND, "unseen")
 _LAND_TRACK = 10  # room for a row of teeth, in units
 _MOST_LABELS = 8
+_DATUM = "0 = datum mark"
 _DATUM_REACH_MM = 5.0  # the datum mark is drawn when the joint comes as near to it
 # Steps of the ticks and of the numbers that a person counts in [mm].
 _TICK_STEPS_MM = (1, 5, 10, 50, 100, 500)
@@ -117,8 +118,10 @@ def draw_joint(picture: Picture, subject: Subject, line: JointLine, unit: int) -
     _draw_short_lands(picture, subject, line, tracks, unit)
     _draw_ticks(picture, line, tracks.states_px, unit)  # below the states, which they must not hide
     _draw_states(picture, [str(state) for state in subject.verdict.states], line, tracks.states_px, unit)
-    taken += _draw_datum(picture, line, tracks.states_px, unit)
-    _draw_spot_words(picture, subject, line, tracks, unit, taken)
+    datum = _draw_datum(picture, line, tracks.states_px, unit)
+    _draw_spot_words(picture, subject, line, tracks, unit, taken + datum)
+    for left, top, _, _ in datum:
+        draw_label(picture, (left, top), _DATUM, font(8 * unit), ground=WHITE, colour=BLACK)
     _draw_numbers(picture, line, tracks.states_px, unit)  # last: a pointer may run over a number
 
 
@@ -247,20 +250,19 @@ def _centred(picture: Picture, middle: NDArray[np.float64], text: str, face: Fon
 
 
 def _draw_datum(picture: Picture, line: JointLine, offset_px: float, unit: int) -> list[Box]:
-    """A stroke across the joint at s = 0 with its name, when the joint passes there."""
+    """A stroke across the joint at s = 0 when the joint passes there; gives the box for its name."""
     if not line.station_mm[0] - _DATUM_REACH_MM <= 0.0 <= line.station_mm[-1] + _DATUM_REACH_MM:
         return []
     point, direction = line.at(0.0)
     stroke = np.array([point - direction * offset_px, point + direction * (offset_px + 12 * unit)])
     draw_polyline(picture, stroke, WHITE, 5 * unit)
     draw_polyline(picture, stroke, BLACK, 2 * unit)
-    text, face = "0 = datum mark", font(8 * unit)
-    width, height = (size + 6 * unit for size in text_size(text, face))
+    width, height = (size + 6 * unit for size in text_size(_DATUM, font(8 * unit)))
     away_px = offset_px + 29 * unit + _half_extent(direction, width, height)
     middle = point + direction * away_px
     left = float(np.clip(middle[0] - width / 2, 0, max(0, picture.shape[1] - width)))
     top = float(np.clip(middle[1] - height / 2, 0, max(0, picture.shape[0] - height)))
-    return [draw_label(picture, (left, top), text, face, ground=WHITE, colour=BLACK)]
+    return [(round(left), round(top), round(left + width), round(top + height))]
 
 
 def _half_extent(direction: NDArray[np.float64], width: float, height: float) -> float:

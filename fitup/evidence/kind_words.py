@@ -1,4 +1,4 @@
-"""What a joint of each kind is called, and between what its gap is, in words (AWS A3.0)."""
+"""What a joint's gap is between, and how its plates lie to each other, in words (AWS A3.0)."""
 
 from __future__ import annotations
 
@@ -6,23 +6,14 @@ import math
 from typing import TYPE_CHECKING
 
 from fitup.evidence.words import COVERAGE_FACTOR
+from fitup.joint import JointKind
 
 if TYPE_CHECKING:
     from fitup.evidence.shape_entry import ShapeEntry
 
-__all__ = ["gap_between", "kind_in_words", "kind_name", "lands_in_words", "step_in_words"]
+__all__ = ["gap_between", "kind_in_words", "lands_in_words", "step_in_words"]
 
-_NAMES = {
-    "butt": "butt joint",
-    "seam": "seam",
-    "corner-full-open": "full-open corner",
-    "corner-half-open": "half-open corner",
-    "corner-flush": "flush corner",
-    "corner-inside": "inside corner",
-    "tee": "T-joint",
-    "lap": "lap joint",
-    "edge": "edge joint",
-}
+_FLAT = ("butt", "seam", "lap", "edge")
 _STANDING = "from the standing plate's lower arris to the base"
 _GAPS = {
     "corner-full-open": "between the inner arrises",
@@ -35,20 +26,16 @@ _GAPS = {
 }
 
 
-def kind_name(kind: str) -> str:
-    """The kind in a fitter's words; a word that is not known stands for itself."""
-    return _NAMES.get(kind, kind)
-
-
 def gap_between(kind: str) -> str:
     """Between what the gap of this kind of joint is measured."""
     return _GAPS.get(kind, "between the upper arrises")
 
 
 def kind_in_words(shape: ShapeEntry) -> str:
-    """Kind, what its gap is, and the angle where it was measured."""
-    words = f"{kind_name(shape.joint_kind)}, gap {shape.gap_between}"
-    if shape.included_angle_deg is None or shape.u_included_angle_deg is None:
+    """Kind, what its gap is, and the angle where it was measured and is not flat by the joint's kind."""
+    words = f"{_name(shape.joint_kind)}, gap {shape.gap_between}"
+    flat = shape.joint_kind in _FLAT
+    if flat or shape.included_angle_deg is None or shape.u_included_angle_deg is None:
         return words
     spread = COVERAGE_FACTOR * shape.u_included_angle_deg
     return f"{words}; {shape.included_angle_deg:.1f} ± {spread:.1f}° between the plates"
@@ -73,6 +60,12 @@ def lands_in_words(shape: ShapeEntry) -> str:
     sides = ((shape.near_side, shape.near_land_mm), (shape.far_side, shape.far_land_mm))
     said = [f"{side} {_land(lengths)}" for side, lengths in sides if lengths is not None]
     return f"lands: {', '.join(said)}" if said else ""
+
+
+def _name(kind: str) -> str:
+    """The kind without its article; a word that this version does not know stands for itself."""
+    known = kind in list(JointKind)
+    return JointKind(kind).in_words.split(" ", 1)[1] if known else kind
 
 
 def _land(lengths: tuple[float | None, ...]) -> str:

@@ -23,6 +23,7 @@ __all__ = ["plot_png"]
 _SIZE_INCH = (11.0, 4.6)
 _DOTS_PER_INCH = 150
 _MARKS = {"within": ".", "doubtful": "D", "over": "^"}
+_TOOTH_MM = 2.0
 _MARK_SIZES = {"within": 3.5, "doubtful": 4.5, "over": 6.0}
 
 
@@ -109,22 +110,21 @@ def _draw_unseen(axes: Axes, subject: Profiled) -> None:
 
 
 def _draw_short_lands(axes: Axes, subject: Profiled) -> None:
-    """A toothed bar along the foot of the plot."""
+    """A row of teeth along the foot of the plot."""
     label = SHORT_LAND
     for spot in subject.verdict.spots:
         if str(spot.state) != SHORT_LAND:
             continue
-        axes.axvspan(
-            spot.start_mm,
-            spot.end_mm,
-            0.0,
-            0.05,
-            facecolor="white",
-            edgecolor=SPOT_LOOKS[SHORT_LAND].colour,
-            hatch="vv",
-            linewidth=1.0,
+        count = max(1, round((spot.end_mm - spot.start_mm) / _TOOTH_MM))
+        places = spot.start_mm + (np.arange(count) + 0.5) * (spot.end_mm - spot.start_mm) / count
+        axes.plot(
+            places,
+            np.full(count, 0.025),
+            "v",
+            color=SPOT_LOOKS[SHORT_LAND].colour,
+            markersize=7.0,
+            transform=axes.get_xaxis_transform(),
             label=label,
-            zorder=2.5,
         )
         label = "_nolegend_"
 

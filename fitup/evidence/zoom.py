@@ -203,15 +203,16 @@ def _draw_fine(crop: Picture, pieces: list[NDArray[np.float64]], subject: Subjec
 
 
 def _draw_scale(crop: Picture, view: _View, unit: int) -> None:
-    """Millimetres along the joint at the lower edge, numbered every 5 mm."""
+    """Millimetres along the joint at the lower edge, numbered every 5 mm, or 10 where these would touch."""
     width, height = view.size
     half_mm = width / view.px_per_mm / 2
     face = font(8 * unit)
+    step = 5 if 5 * view.px_per_mm > 42 * unit else 10
     for number in range(math.ceil(view.middle_s_mm - half_mm), math.floor(view.middle_s_mm + half_mm) + 1):
         u = (number - view.middle_s_mm) * view.px_per_mm + (width - 1) / 2
-        length = unit * (9 if number % 5 == 0 else 5)
+        length = unit * (9 if number % step == 0 else 5)
         stroke = np.array([[u, height - 1.0], [u, height - 1.0 - length]])
         draw_polyline(crop, stroke, WHITE, 3 * unit)
         draw_polyline(crop, stroke, BLACK, unit)
-        if number % 5 == 0 and 20 * unit < u < width - 30 * unit:
+        if number % step == 0 and 20 * unit < u < width - 30 * unit:
             draw_label(crop, (u + 2 * unit, height - 18 * unit), f"{number} mm", face, colour=BLACK)

@@ -101,7 +101,7 @@ class BridgeRule:
             limit_mm=limit_mm,
             formula=(
                 f"{format_number(self.factor)} × wire {format_mm(wire.diameter_mm)} = {format_mm(limit_mm)} "
-                f"in a {joint_kind} joint"
+                f"in {joint_kind.in_words}"
             ),
             source=self.source,
         )
@@ -125,7 +125,7 @@ class ProcedureRule:
             code=self.code,
             question=self.question,
             limit_mm=self.limit_mm,
-            formula=f"{format_mm(self.limit_mm)} for this {joint_kind} joint",
+            formula=f"{format_mm(self.limit_mm)} for {joint_kind.in_words}",
             source=self.source,
         )
 
