@@ -7,12 +7,14 @@ with what was told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitup.edges.arris import ArrisFit, ArrisPriors, fit_arrises, joined
+from fitup.edges.arris_model import RIGHT, WIDTH
+from fitup.edges.arris_start import running_median
 from fitup.edges.arrises_result import Arrises
 from fitup.edges.band import Band
 from fitup.edges.base_light import BaseLights, M
@@ -33,13 +35,17 @@ RIM_MM = 0.02  # an arris rounded by 0.05 mm seems to end about so much before i
 LEAST_TANGENT = 0.25  # below 14 degrees above the base the curves mean nothing; such views are gated anyway
 # Gaps from the arris to where the light has risen by half, and the logarithm's scatter over all curves.
 HALF, U_HALF = 1.5, 0.31
-ROUNDS = 2
-ITERATIONS = 8
-FIRST_BLUR_SD, LAST_BLUR_SD = 0.15, 0.05  # relative
+EVERY, MANY_STATIONS = 3, 90  # the first fit takes every third of so many
+ITERATIONS = 6
+LEAST_WIDE = 8
+FIRST_BLUR_SD, LAST_BLUR_SD = 0.3, 0.05  # relative
 FLOOR, FLOOR_SD = 0.12, 0.12  # dark of the gap as a share of the base's light, before the photo has told
 LEAST_FLOOR_SD = 0.04
+PALEST = 0.25  # a brighter floor is no dark of a gap, even where it is so along the whole joint
 WIDE = 3.0  # gap over blur from which a station tells the floor by itself
 LIT, HALF_LIT = 0.20, 0.08  # floor above the photo's usual one, as a share of the base's light
+JUMP_MM, JUMP_STRETCH = 0.12, 40  # off the arris' line over so many stations to either side
+PALER = 0.9  # than usual
 LIT_RIM = 3  # stations beside lit ones that the light spoils too
 
 
@@ -58,6 +64,27 @@ class _Sight:
     @property
     def rim_px(self) -> float:
         return RIM_MM / self.sample_mm
+
+    def at(self, pick: NDArray[np.intp]) -> _Sight:
+        """The picked stations."""
+        return replace(
+            self,
+            profiles=self.profiles[pick],
+            clipped=self.clipped[pick],
+            start=self.start.at(pick),
+            sheet_px=self.sheet_px[pick],
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Known:
+    """What a fit takes for given: the shape of the rise, floor over the base's light, blur (sd relative)."""
+
+    shape: BaseShape
+    floor: float
+    floor_sd: float
+    blur_px: float
+    blur_sd: float
 
 
 def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_blur_px: float) -> Arrises:
@@ -80,7 +107,7 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
         sheet_px=flank,
         sample_mm=band.sample_mm,
     )
-    fit, shape, blur, lit = _rounds(sight, print_blur_px)
+    fit, known, lit = _rounds(sight, print_blur_px)
     near, far = fit.near_px, fit.far_px + sight.rim_px
     near, far = (-far, -near) if turn else (near, far)
     gap = (fit.width_px + sight.rim_px) * band.sample_mm
@@ -97,36 +124,49 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
         lit=lit,
         section=section,
         contrast=np.abs(fit.dip) / plates,
-        blur_px=blur,
-        u_base_mm=np.hypot(shape.u_relative, shape.u_along) * fit.width_px * band.sample_mm,
+        blur_px=known.blur_px,
+        u_base_mm=np.hypot(known.shape.u_relative, known.shape.u_along) * fit.width_px * band.sample_mm,
     )
 
 
-def _rounds(sight: _Sight, print_blur_px: float) -> tuple[ArrisFit, BaseShape, float, NDArray[np.bool_]]:
-    """Fit, ask the shape, fit again; gives the last fit, the shape, the pooled blur and what is lit."""
-    shape, blur, blur_sd = first_shape(sight.lights), print_blur_px, FIRST_BLUR_SD
-    floor, floor_sd = FLOOR, FLOOR_SD
-    theta = _start_parameters(sight.start, blur)
-    begun = theta[:, 1].copy()
-    open_light = sight.start.right
-    for number in range(ROUNDS):
-        fit = _fit(sight, theta, _priors(open_light, floor, floor_sd, blur, blur_sd), shape)
-        open_light = np.maximum(fit.levels[:, 2], 0.5 * sight.start.right)
-        lit = _lit(fit.levels[:, 1] / open_light - floor, sight.start.lit)
-        wide = (fit.width_px > WIDE * fit.blur_px) & ~lit
-        if wide.sum() >= 8:
-            shares = fit.levels[wide, 1] / open_light[wide]
-            floor, floor_sd = float(np.median(shares)), max(LEAST_FLOOR_SD, 1.5 * spread_of(shares))
-            blur, blur_sd = float(np.median(fit.blur_px[wide])), LAST_BLUR_SD
-        if number == ROUNDS - 1:
-            break
-        rises = mean_rises(sight.x, sight.profiles, fit, ~lit, sight.sheet_px)
-        widened = float(np.median((fit.width_px / begun)[~lit])) if not lit.all() else 1.0
-        lens = Lens(blur_px=blur, rim_px=sight.rim_px, sample_mm=sight.sample_mm)
-        shape = told_shape(rises, sight.lights, lens, before=(1 / widened, U_HALF))
-        theta = fit.parameters.copy()
-        theta[:, 1] *= shape.stretch
-    return fit, shape, blur, lit
+def _rounds(sight: _Sight, print_blur_px: float) -> tuple[ArrisFit, _Known, NDArray[np.bool_]]:
+    """Fit some stations, ask the shape, fit all; gives the last fit, what it knew, and what is lit."""
+    known = _Known(
+        shape=first_shape(sight.lights),
+        floor=FLOOR,
+        floor_sd=FLOOR_SD,
+        blur_px=print_blur_px,
+        blur_sd=FIRST_BLUR_SD,
+    )
+    stations = np.arange(len(sight.sheet_px))
+    asked = stations[:: EVERY if len(stations) >= MANY_STATIONS else 1]
+    few = sight.at(asked)
+    begun = _start_parameters(few.start, print_blur_px)
+    first = _fit(few, begun, few.start.right, known)
+    known = _told(few, first, begun[:, WIDTH], known)
+    theta = np.stack([np.interp(stations, asked, column) for column in first.parameters.T], axis=1)
+    theta[:, WIDTH] *= known.shape.stretch
+    fit = _fit(sight, theta, np.maximum(theta[:, RIGHT], 0.5 * sight.start.right), known)
+    return fit, known, _lit(sight, fit, known.floor)
+
+
+def _told(sight: _Sight, fit: ArrisFit, begun_px: Array64, known: _Known) -> _Known:
+    """What a first fit tells of blur, floor and the base's shape."""
+    lit = _lit(sight, fit, known.floor)
+    wide = (fit.width_px > WIDE * fit.blur_px) & ~lit
+    if wide.sum() >= LEAST_WIDE:
+        shares = (fit.levels[:, 1] / _open_light(sight, fit))[wide]
+        known = replace(
+            known,
+            floor=min(float(np.median(shares)), PALEST),
+            floor_sd=max(LEAST_FLOOR_SD, 1.5 * spread_of(shares)),
+            blur_px=float(np.median(fit.blur_px[wide])),
+            blur_sd=LAST_BLUR_SD,
+        )
+    rises = mean_rises(sight.x, sight.profiles, fit, ~lit, sight.sheet_px)
+    widened = float(np.median((fit.width_px / begun_px)[~lit])) if not lit.all() else 1.0
+    lens = Lens(blur_px=known.blur_px, rim_px=sight.rim_px, sample_mm=sight.sample_mm)
+    return replace(known, shape=told_shape(rises, sight.lights, lens, before=(1 / widened, U_HALF)))
 
 
 def _start_parameters(start: BaseStart, blur_px: float) -> Array64:
@@ -135,34 +175,37 @@ def _start_parameters(start: BaseStart, blur_px: float) -> Array64:
     return np.stack([*columns, np.full_like(width, np.log(blur_px))], axis=1)
 
 
-def _priors(light: Array64, floor: float, floor_sd: float, blur: float, blur_sd: float) -> ArrisPriors:
+def _priors(light: Array64, known: _Known) -> ArrisPriors:
     still = np.zeros_like(light)
     return ArrisPriors(
-        floor=floor * light,
-        floor_sd=np.maximum(floor_sd * light, 1e-3),
+        floor=known.floor * light,
+        floor_sd=np.maximum(known.floor_sd * light, 1e-3),
         face=still,
         face_sd=still + 1e-3,
         band_px=still,
         band_sd_px=still + 1e-3,
-        log_blur=still + np.log(blur),
-        log_blur_sd=still + blur_sd,
+        log_blur=still + np.log(known.blur_px),
+        log_blur_sd=still + known.blur_sd,
     )
 
 
-def _fit(sight: _Sight, theta: Array64, priors: ArrisPriors, shape: BaseShape) -> ArrisFit:
+def _fit(sight: _Sight, theta: Array64, light: Array64, known: _Known) -> ArrisFit:
     """All stations, in classes of about the same height of the face above the gap."""
-    typical = width_classes(theta[:, 1], sight.sheet_px)
-    weights = base_weights(sight.x, sight.clipped, sight.start, theta[:, 1], sight.sheet_px)
+    typical = width_classes(theta[:, WIDTH], sight.sheet_px)
+    weights = base_weights(sight.x, sight.clipped, sight.start, theta[:, WIDTH], sight.sheet_px)
+    priors = _priors(light, known)
     parts = []
     for width in np.unique(typical):
         pick = np.flatnonzero(typical == width)
         height = float(np.median(sight.sheet_px[pick])) / width
-        curve, wider = (shape.curve(sight.lights, h) for h in (height, height / WIDER))
+        curve, wider = (known.shape.curve(sight.lights, h) for h in (height, height / WIDER))
         model = BaseModel.of(M, curve, wider, width_px=float(width), rim_px=sight.rim_px)
+        counting = np.flatnonzero(weights[pick].any(axis=0))
+        used = slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
         part = fit_arrises(
-            sight.x,
-            sight.profiles[pick],
-            weights[pick],
+            sight.x[used],
+            sight.profiles[pick][:, used],
+            weights[pick][:, used],
             theta[pick],
             priors.at(pick),
             iterations=ITERATIONS,
@@ -172,9 +215,23 @@ def _fit(sight: _Sight, theta: Array64, priors: ArrisPriors, shape: BaseShape) -
     return joined(parts)
 
 
-def _lit(excess: Array64, bright: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Stations lit from behind: strongly so, and those beside them that are so at all."""
-    strong, weak = bright | (excess > LIT), bright | (excess > HALF_LIT)
+def _open_light(sight: _Sight, fit: ArrisFit) -> Array64:
+    """Light of the base far in front of the gap (N,)."""
+    return np.asarray(np.maximum(fit.levels[:, 2], 0.5 * sight.start.right))
+
+
+def _lit(sight: _Sight, fit: ArrisFit, floor: float) -> NDArray[np.bool_]:
+    """Stations lit from behind: strongly so, and those beside them that are so at all.
+
+    Light through the opening leaves a dark stripe beside the base, which is then taken for a narrow gap: the
+    floor seems bright, or the arris to jump towards the base and the gap to be less dark there.
+    """
+    excess = running_median(fit.levels[:, 1] / _open_light(sight, fit) - floor, 2)
+    jump = (fit.near_px - running_median(fit.near_px, JUMP_STRETCH)) * sight.sample_mm
+    dark = np.abs(fit.dip) / np.maximum(fit.levels[:, 0], 1e-3)
+    paler = dark < PALER * running_median(dark, JUMP_STRETCH)
+    strong = sight.start.lit | (excess > LIT) | ((jump > JUMP_MM) & paler)
+    weak = strong | (excess > HALF_LIT) | (jump > JUMP_MM / 2)
     lit = strong.copy()
     for _ in range(len(lit)):
         wider = lit | (weak & _beside(lit))
@@ -183,7 +240,7 @@ def _lit(excess: Array64, bright: NDArray[np.bool_]) -> NDArray[np.bool_]:
         lit = wider
     for _ in range(LIT_RIM * bool(lit.any())):
         lit = lit | _beside(lit)
-    return lit
+    return np.asarray(lit)
 
 
 def _beside(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -26,7 +26,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["REACH", "BaseLights", "M"]
+__all__ = ["FACE_ENDS", "FACE_SHARE", "REACH", "BaseLights", "M"]
 
 Array64 = NDArray[np.float64]
 
@@ -41,6 +41,8 @@ LAMPS = 4  # up to three lamps or windows
 LAMP = 0.3, 30.0  # their radiance over the standing face's
 LAMP_HALF_RAD = float(np.radians(2)), float(np.radians(20))
 MATTE = (0.0, 0.0, 0.3, 1.0)  # the matte share lies between zero and one of these: metal is seldom painted
+# A face's mirror image begins so many gaps from the arris; so much of it is compared, before what lies above.
+FACE_ENDS, FACE_SHARE = 2.0, 0.8
 GLOW = 1.0  # of the end face at the arris, up to this share of the standing face's light
 DARK = 0.2  # the gap's own light, up to this share of the face's
 
@@ -97,9 +99,10 @@ class BaseLights:
         )
 
     def curves(self, sheet_gaps: float, pick: NDArray[np.intp] | slice = slice(None)) -> Array64:
-        """Light (K, STEPS) at `M` gaps from the arris: 0 in the dark of the gap, 1 far in front of it.
+        """Light (K, STEPS) at `M` gaps from the arris: 0 in the dark of the gap, 1 where the base lies open.
 
-        `sheet_gaps` is how high the face over the gap is, in gaps (infinite for a standing plate).
+        `sheet_gaps` is how high the face over the gap is, in gaps (infinite for a standing plate). Of a face
+        that ends the light is 1 where most of its mirror image is past; what lies over it may be brighter.
         """
         face, free = self.face[pick], self.free[pick]
         zenith = ANGLES // 2
@@ -109,7 +112,9 @@ class BaseLights:
         top = np.pi - np.arctan2(1.0 + sheet_gaps, np.maximum(self.depth, 1e-9))
         beyond = np.where(self.depth > 0, np.maximum(top, np.pi / 2), np.pi / 2)
         above = _at(free, beyond) - _at(face, beyond) - (free - face)[:, zenith, None]
-        return np.asarray((self.open_base[pick] + above) / free[:, -1:])
+        light = self.open_base[pick] + above
+        end = int(np.searchsorted(M, min(FACE_ENDS + FACE_SHARE * sheet_gaps, REACH))) - 1
+        return np.asarray(light / np.maximum(light[:, end, None], 1e-9))
 
 
 def _at(cumulated: Array64, elevation: Array64) -> Array64:

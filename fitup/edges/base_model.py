@@ -22,7 +22,7 @@ Array64 = NDArray[np.float64]
 
 _SQRT_2PI = float(np.sqrt(2 * np.pi))
 _SLOPE_CAP = 8.0
-LEVELS = 28
+LEVELS = 20
 WIDER = 1.05
 
 

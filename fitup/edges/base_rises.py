@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.edges.arris import ArrisFit
+from fitup.edges.base_light import FACE_ENDS, FACE_SHARE
 from fitup.edges.base_shape import BEFORE_PX, FARTHEST, STEP_PX, Rise
-from fitup.edges.base_start import MIRRORED
 
 __all__ = ["mean_rises", "width_classes"]
 
@@ -41,7 +41,7 @@ def _rise(x: Array64, profiles: Array, fit: ArrisFit, group: NDArray[np.intp], s
     width = float(fit.width_px[group].mean())
     before = min(BEFORE_PX, max(float(np.median(sheet_px)) - 3, 2.0))
     away = np.arange(
-        -before, min(FARTHEST * width, 2 * width + MIRRORED * float(np.median(sheet_px))), STEP_PX
+        -before, min(FARTHEST * width, FACE_ENDS * width + FACE_SHARE * float(np.median(sheet_px))), STEP_PX
     )
     rows = []
     for k in group:

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.edges.arris_start import running_median
+from fitup.edges.base_light import FACE_ENDS, FACE_SHARE
 
-__all__ = ["MIRRORED", "BaseStart", "base_start", "base_weights"]
+__all__ = ["BaseStart", "base_start", "base_weights"]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
@@ -20,7 +21,6 @@ LEAST_FLANK_PX = 3.0
 LINE_STRETCH = 12  # stations to either side that tell where the arris runs
 STRAY_PX = 2.5
 OPEN_GAPS, OPEN_PX = 4.0, 8.0  # how far behind the arris the base's open light is met
-MIRRORED = 0.8  # of a lap's end face as the lower sheet mirrors it, before what lies above it shows
 BRIGHT = 0.75  # a floor brighter than that share of the darker side is lit from behind
 
 
@@ -34,6 +34,10 @@ class BaseStart:
     right: Array64
     floor: Array64
     lit: NDArray[np.bool_]
+
+    def at(self, pick: NDArray[np.intp]) -> BaseStart:
+        """Start values of the picked stations."""
+        return BaseStart(**{name: getattr(self, name)[pick] for name in self.__dataclass_fields__})
 
 
 def base_start(x: Array64, profiles: Array, core_px: float, flank_px: Array64) -> BaseStart:
@@ -66,13 +70,13 @@ def base_weights(x: Array64, clipped: Array, start: BaseStart, width_px: Array64
     away = x - start.near[:, None]
     reach = np.clip(flank_px - 3.0, LEAST_FLANK_PX, FLANK_PX)[:, None]
     open_at = np.maximum(OPEN_GAPS * width_px, width_px + OPEN_PX)
-    open_at = np.minimum(open_at, 2 * width_px + MIRRORED * flank_px)[:, None]
+    open_at = np.minimum(open_at, FACE_ENDS * width_px + FACE_SHARE * flank_px)[:, None]
     return np.where(clipped > 0.2, 0, (away > -reach) & (away < open_at)).astype(np.float32)
 
 
 def _arris(x: Array64, smooth: Array64, core_px: float) -> Array64:
     """The steepest fall relative to its own light (N,) [px], strays put back on their neighbours' line."""
-    light = np.maximum(smooth, 0.05 * smooth.mean(axis=1, keepdims=True))
+    light = np.maximum(smooth, 0.05 * smooth.mean(axis=1, keepdims=True) + 1e-4)
     fall = -np.gradient(
         np.log(light), axis=1
     )  # of its share: a land's other edge is stronger, but bright below
