@@ -129,17 +129,24 @@ def _height(arrises: Arrises, frame: PlaneFrame, n_mm: Array64) -> Array64:
 
 
 def _from_base(profile: GapProfile, length: SpaceLength, near_is_base: bool) -> GapProfile:
+    """Weigh the gap that the light tells with the distance of arris and plate in space.
+
+    A base that is bent at the joint, or a sheet that is dished there, is not where its target says, and then
+    the light tells otherwise: what lies between two readings that disagree is doubt.
+    """
     seen = profile.seen
-    gap = _along(length.value_mm, seen)
-    # A base that is bent at the joint is not where its target says, and then the light tells otherwise.
-    apart = np.abs(np.where(seen, profile.gap_mm, gap) - gap)
-    u_both = np.hypot(np.where(seen, profile.u_gap_mm, 0.0), _along(length.u_mm, seen))
-    conflict = np.where(apart > CONFLICT * u_both, apart / 2, 0.0)
-    rows = [row for row in profile.budget if row.name in _ARRIS_ROWS]
+    light = np.where(seen, profile.gap_mm, 0.0)
+    u_light = np.where(seen, profile.u_gap_mm, 1.0)
+    space, u_space = _along(length.value_mm, seen), _along(length.u_mm, seen)
+    share = u_light**2 / (u_light**2 + u_space**2)
+    apart = np.abs(space - light)
+    conflict = np.where(apart > CONFLICT * np.hypot(u_light, u_space), apart / 2, 0.0)
+    rows = [_shared(row, 1 - share) for row in profile.budget]
     for cause, part in length.parts_mm.items():
         if cause != "noise":
             name = f"scale of both targets: {cause}"
-            rows.append(Influence(name=name, u_mm=_along(part, seen), common=True, remedy=_REMEDIES[cause]))
+            row = Influence(name=name, u_mm=_along(part, seen), common=True, remedy=_REMEDIES[cause])
+            rows.append(_shared(row, share))
     rows.append(
         Influence(
             name="targets against light",
@@ -148,7 +155,12 @@ def _from_base(profile: GapProfile, length: SpaceLength, near_is_base: bool) -> 
             remedy="look whether a plate is bent or something lies at the joint",
         )
     )
-    return _remade(profile, gap, rows, near_is_base)
+    return _remade(profile, light + share * (space - light), rows, near_is_base)
+
+
+def _shared(row: Influence, share: Array64) -> Influence:
+    """One reading's influence on the weighed mean; the arris counts in full, for both readings have it."""
+    return row if row.name in _ARRIS_ROWS else replace(row, u_mm=row.u_mm * share)
 
 
 def _with_usual(hi_lo: Array64, u_hi_lo: Array64, usual_mm: float) -> tuple[Array64, Array64]:
