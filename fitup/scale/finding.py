@@ -325,5 +325,6 @@ def _bent(fit: SaddleFit) -> RetakeError:
         "bent target",
         f"The checker corners miss a plane by {fit.common_mm:.2f} mm together "
         f"and {fit.dropped_count} of them lie apart: the strip is bent, curled or glossy.",
-        "Fix it flat to the plate along its whole length, keep glare off it, and take the photo again.",
+        "Fix it flat to the plate along its whole length, keep glare off it, and take the photo again; "
+        "if it is flat, fit a lens profile (fitup lens fit).",
     )

