@@ -46,6 +46,8 @@ WIDE = 3.0  # gap over blur from which a station tells the floor by itself
 LIT, HALF_LIT = 0.20, 0.08  # floor above the photo's usual one, as a share of the base's light
 JUMP_MM, JUMP_STRETCH = 0.12, 40  # off the arris' line over so many stations to either side
 PALER = 0.9  # than usual
+OUTSHONE = 4.0
+NOISE_FLOOR = 1e-3
 LIT_RIM = 3  # stations beside lit ones that the light spoils too
 
 
@@ -125,8 +127,18 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
         section=section,
         contrast=np.abs(fit.dip) / plates,
         blur_px=known.blur_px,
-        u_base_mm=np.hypot(known.shape.u_relative, known.shape.u_along) * fit.width_px * band.sample_mm,
+        u_base_mm=_u_base(fit, known.shape, flank) * fit.width_px * band.sample_mm,
     )
+
+
+def _u_base(fit: ArrisFit, shape: BaseShape, sheet_px: Array64) -> Array64:
+    """Relative uncertainty (N,) of where the base lies.
+
+    Where the base mirrors light from over a lap's sheet that is brighter than the end face, its rise tells of
+    that light's place more than of the arris'.
+    """
+    outshone = np.clip(fit.levels[:, 2] / np.maximum(fit.levels[:, 0], 1e-3), 1.0, OUTSHONE)
+    return np.hypot(shape.u_relative, shape.u_along * np.where(np.isfinite(sheet_px), outshone, 1.0))
 
 
 def _rounds(sight: _Sight, print_blur_px: float) -> tuple[ArrisFit, _Known, NDArray[np.bool_]]:
@@ -194,7 +206,7 @@ def _fit(sight: _Sight, theta: Array64, light: Array64, known: _Known) -> ArrisF
     typical = width_classes(theta[:, WIDTH], sight.sheet_px)
     weights = base_weights(sight.x, sight.clipped, sight.start, theta[:, WIDTH], sight.sheet_px)
     priors = _priors(light, known)
-    parts = []
+    parts: list[tuple[NDArray[np.intp], ArrisFit]] = []
     for width in np.unique(typical):
         pick = np.flatnonzero(typical == width)
         height = float(np.median(sight.sheet_px[pick])) / width
@@ -211,8 +223,21 @@ def _fit(sight: _Sight, theta: Array64, light: Array64, known: _Known) -> ArrisF
             iterations=ITERATIONS,
             slot=model,
         )
-        parts.append((pick, part))
+        light = np.asarray(model.evaluate(sight.x, part.parameters), np.float64)
+        parts.append((pick, replace(part, noise=_noise(sight.at(pick), part, light, weights[pick]))))
     return joined(parts)
+
+
+def _noise(sight: _Sight, fit: ArrisFit, light: Array64, weights: Array) -> Array64:
+    """Residual standard deviation (N,) about the arris, where the plate is told from the dark.
+
+    What the base mirrors farther out, lamps and all, is no reason to doubt that there is a gap.
+    """
+    own = weights * (sight.x < (fit.near_px + 2 * fit.blur_px)[:, None])
+    squares = (own * (sight.profiles - light) ** 2).sum(axis=1)
+    return np.asarray(
+        np.maximum(np.sqrt(squares / np.maximum(own.sum(axis=1), 1.0)), NOISE_FLOOR), np.float64
+    )
 
 
 def _open_light(sight: _Sight, fit: ArrisFit) -> Array64:
