@@ -52,7 +52,8 @@ def step_in_words(shape: ShapeEntry) -> str:
         return ""
     middle = sorted(steps)[len(steps) // 2]
     largest = max(steps, key=lambda step: abs(step[0]))
-    return f"step {_signed(*middle)} (median), {_signed(*largest)} (largest)"
+    usual, most = _signed(*middle), _signed(*largest)
+    return f"step {usual}" if usual == most else f"step {usual} (median), {most} (largest)"
 
 
 def lands_in_words(shape: ShapeEntry) -> str:

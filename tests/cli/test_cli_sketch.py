@@ -69,3 +69,49 @@ def test_axis_numbers_stand_at_their_places() -> None:
     number = lines[-1].index("100") + 1
     assert abs(peak - number) <= 1
     assert lines[-2][number] == "┬"
+
+
+def test_a_short_land_has_signs_below_its_columns_and_only_there() -> None:
+    gap = np.full(420, 0.3)
+    shown = SketchInput(
+        station_mm=0.5 * (np.arange(420) + 0.5),
+        gap_mm=gap,
+        states=["within"] * 420,
+        limit_mm=0.9,
+        short_land_mm=[(89.5, 101.0)],
+    )
+    lines = ["".join(cell.text for cell in line) for line in profile_sketch(shown)]
+    assert len(lines) == 8 + 4
+    signs = lines[-3]
+    assert signs.startswith(" land ")
+    columns = [index - 6 for index, sign in enumerate(signs) if sign == "<"]
+    mm_per_column = 210 / (len(signs) - 6)
+    assert columns == list(range(columns[0], columns[-1] + 1))
+    assert columns[0] * mm_per_column == pytest.approx(89.5, abs=mm_per_column)
+    assert (columns[-1] + 1) * mm_per_column == pytest.approx(101.0, abs=mm_per_column)
+
+
+@pytest.mark.parametrize("limit_mm", [0.7, 0.889, 0.9, 1.2])
+@pytest.mark.parametrize("largest", [0.2, 0.8, 1.5, 2.5])
+def test_numbers_of_the_gap_axis_are_whole_shares_of_the_limit(limit_mm: float, largest: float) -> None:
+    gap = np.full(200, 0.1)
+    gap[50] = largest
+    rows = [line[:6].strip() for line in sketch(gap, limit_mm)[:8]]
+    numbers = [float(word) for word in rows if word]
+    steps = np.diff(numbers[::-1])
+    assert numbers[-1] == 0.0
+    assert f"{limit_mm:.2f}" in rows
+    assert np.ptp(steps) <= 0.0101  # each is rounded to 0.01
+
+
+@pytest.mark.parametrize("count", [71, 421, 423])
+@pytest.mark.parametrize("first_mm", [-1.0, 0.25, 100.0])
+def test_no_line_of_the_sketch_is_wider_than_asked(count: int, first_mm: float) -> None:
+    shown = SketchInput(
+        station_mm=first_mm + 0.5 * np.arange(count),
+        gap_mm=np.full(count, 0.3),
+        states=["within"] * count,
+        limit_mm=0.9,
+    )
+    for line in profile_sketch(shown, columns=80):
+        assert sum(len(cell.text) for cell in line) <= 80

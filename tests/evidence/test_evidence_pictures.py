@@ -16,7 +16,7 @@ from fitup.evidence import joint_drawing, overlay_jpeg, plot_png
 from fitup.evidence.canvas import draw_pattern, fitted, font, rgb, text_size
 from fitup.evidence.joint_drawing import joint_line, runs
 from fitup.evidence.overlay import overlay_picture
-from fitup.evidence.palette import BLACK, BLUE, STATE_LOOKS, VERDICT_LOOKS, VERMILLION, WHITE, contrast
+from fitup.evidence.palette import BLACK, BLUE, SPOT_LOOKS, VERDICT_LOOKS, VERMILLION, WHITE, contrast
 from fitup.evidence.zoom import places_to_show
 from fitup.profile import GapProfile, Influence
 from fitup.verdict import fillable_gap, judge, parse_wire
@@ -49,7 +49,7 @@ def test_state_colours_are_of_the_okabe_ito_palette() -> None:
     assert {BLACK, BLUE, VERMILLION} <= palette
 
 
-@pytest.mark.parametrize("look", [*STATE_LOOKS.values(), *VERDICT_LOOKS.values()], ids=lambda look: look.word)
+@pytest.mark.parametrize("look", [*SPOT_LOOKS.values(), *VERDICT_LOOKS.values()], ids=lambda look: look.word)
 def test_marks_and_texts_have_the_contrast_that_wcag_asks_for(look: Any) -> None:
     """WCAG 2.2: text 4.5:1 (1.4.3), marks 3:1 (1.4.11)."""
     assert contrast(look.text_colour, look.colour) >= 4.5
@@ -57,7 +57,7 @@ def test_marks_and_texts_have_the_contrast_that_wcag_asks_for(look: Any) -> None
 
 
 def test_every_state_has_its_own_pattern_word_and_sign() -> None:
-    for looks in (STATE_LOOKS, VERDICT_LOOKS):
+    for looks in (SPOT_LOOKS, VERDICT_LOOKS):
         for field in ("colour", "pattern", "word", "symbol"):
             assert len({getattr(look, field) for look in looks.values()}) == len(looks)
 
@@ -65,15 +65,22 @@ def test_every_state_has_its_own_pattern_word_and_sign() -> None:
 def ink_of(state: str, ground: int) -> np.ndarray:
     """Where a straight line in the state's pattern is dark in grey; (60, 400)."""
     picture = np.full((60, 400, 3), ground, np.uint8)
-    look = STATE_LOOKS[state]
+    look = SPOT_LOOKS[state]
     draw_pattern(picture, np.array([[20.0, 30.0], [380.0, 30.0]]), look.colour, look.pattern, UNIT)
     grey = np.asarray(Image.fromarray(picture).convert("L"))
     return grey[:, 40:360] < 140
 
 
+def rows_of(marks: np.ndarray) -> np.ndarray:
+    """Share of ink in every row that has some."""
+    share = marks.mean(axis=1)
+    return share[share > 0]
+
+
 def test_patterns_tell_states_apart_without_colour() -> None:
-    """In grey: within is whole and thin, doubtful is broken, over is whole and tall, unseen is rings."""
-    ink = {state: ink_of(state, 255) for state in STATE_LOOKS}
+    """In grey: within is whole and thin, doubtful is broken, over is whole and tall, unseen is rings, a short
+    land is wedges: broad at one edge, pointed at the other."""
+    ink = {state: ink_of(state, 255) for state in SPOT_LOOKS}
     filled = {state: float(marks.any(axis=0).mean()) for state, marks in ink.items()}
     height = {state: int(marks.any(axis=1).sum()) for state, marks in ink.items()}
     assert filled["within"] == 1.0
@@ -86,12 +93,17 @@ def test_patterns_tell_states_apart_without_colour() -> None:
     assert np.count_nonzero(np.diff(middle) == 1) > 2 * np.count_nonzero(
         np.diff(ink["doubtful"][30].astype(int)) == 1
     )
+    wedges = rows_of(ink["short land"])
+    assert wedges[2] > 3 * wedges[-3]
+    for state in ("within", "doubtful", "over", "unseen"):
+        rows = rows_of(ink[state])
+        assert rows[2] < 2 * rows[-3], state
 
 
-@pytest.mark.parametrize("state", list(STATE_LOOKS))
+@pytest.mark.parametrize("state", list(SPOT_LOOKS))
 def test_lines_have_a_white_halo_on_dark_steel(state: str) -> None:
     picture = np.zeros((60, 400, 3), np.uint8)
-    look = STATE_LOOKS[state]
+    look = SPOT_LOOKS[state]
     draw_pattern(picture, np.array([[20.0, 30.0], [380.0, 30.0]]), look.colour, look.pattern, UNIT)
     assert (picture == 255).all(axis=2).sum() > 360
 
