@@ -25,10 +25,15 @@ WIDTH_PX, HEIGHT_PX = 3600, 1500
 
 @dataclass(frozen=True, kw_only=True)
 class Scene:
-    """What is drawn. Lengths in mm, light linear 0..1, `slant_deg` turns the camera about the joint."""
+    """What is drawn. Lengths in mm, light linear 0..1, `slant_deg` turns the camera about the joint.
+
+    `step_mm` is the step between the plates, positive where the far one is the higher: seen at a slant, its
+    arris is displaced in the picture.
+    """
 
     gap_mm: Callable[[np.ndarray], np.ndarray]
     middle_mm: Callable[[np.ndarray], np.ndarray] = field(default=lambda x: 22.0 + 0.01 * x)
+    step_mm: Callable[[np.ndarray], np.ndarray] = field(default=lambda x: 0.0 * x)
     plates: tuple[float, float] = (0.45, 0.38)
     floor: float = 0.012
     face: float = 0.2
@@ -112,9 +117,9 @@ def _joint(
     scene: Scene, camera: np.ndarray, x: np.ndarray, y: np.ndarray, blur_mm: float, rng: np.random.Generator
 ) -> np.ndarray:
     gap, middle = scene.gap_mm(x), scene.middle_mm(x)
-    near, far = middle - gap / 2, middle + gap / 2
     tangent = (camera[1] - y) / camera[2]
-    visible = np.minimum(scene.sheet_mm * np.abs(tangent), gap)
+    near, far = middle - gap / 2, middle + gap / 2 - scene.step_mm(x) * tangent
+    visible = np.minimum(scene.sheet_mm * np.abs(tangent), far - near)
     left, right = scene.plates
     light = left + (scene.floor - left) * ndtr((y - near) / blur_mm)
     far_face = tangent < 0
