@@ -204,7 +204,9 @@ def _priors(light: Array64, known: _Known) -> ArrisPriors:
 def _fit(sight: _Sight, theta: Array64, light: Array64, known: _Known) -> ArrisFit:
     """All stations, in classes of about the same height of the face above the gap."""
     typical = width_classes(theta[:, WIDTH], sight.sheet_px)
-    weights = base_weights(sight.x, sight.clipped, sight.start, theta[:, WIDTH], sight.sheet_px)
+    weights = base_weights(
+        sight.x, sight.profiles, sight.clipped, sight.start, theta[:, WIDTH], sight.sheet_px
+    )
     priors = _priors(light, known)
     parts: list[tuple[NDArray[np.intp], ArrisFit]] = []
     for width in np.unique(typical):

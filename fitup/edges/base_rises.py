@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from fitup.edges.arris import ArrisFit
 from fitup.edges.base_light import FACE_ENDS, FACE_SHARE
 from fitup.edges.base_shape import BEFORE_PX, FARTHEST, STEP_PX, Rise
+from fitup.edges.base_start import glare_weights
 
 __all__ = ["mean_rises", "width_classes"]
 
@@ -47,9 +48,12 @@ def _rise(x: Array64, profiles: Array, fit: ArrisFit, group: NDArray[np.intp], s
     for k in group:
         at = fit.near_px[k] + np.where(away > 0, away * fit.width_px[k] / width, away)
         rows.append(np.interp(at, x, profiles[k]) / max(fit.levels[k, 2], 1e-3))
+    light = np.mean(rows, axis=0)
+    flank = float(np.median(light[away < -1.0]))
     return Rise(
         x_px=away,
-        light=np.mean(rows, axis=0),
+        light=light,
+        counts=glare_weights(light, np.asarray(flank)),
         width_px=width,
         sheet_gaps=float(np.median(sheet_px) / width),
         weight=float(len(group)),

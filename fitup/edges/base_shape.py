@@ -39,12 +39,14 @@ LEAST_MISFIT = 0.012  # of the base's light: no curve is truer than that
 class Rise:
     """Mean profile of stations with gaps of about one width.
 
-    `x_px` (J,) from the arris as seen, `light` (J,) as a share of the base's, `width_px` the gap that an
-    earlier reading gave them, `sheet_gaps` the height of the face above the gap, in such widths.
+    `x_px` (J,) from the arris as seen, `light` (J,) as a share of the base's, `counts` (J,) their weights.
+    `width_px` is the gap that an earlier reading gave them, `sheet_gaps` the height of the face above the
+    gap in such widths, `weight` how much the group counts.
     """
 
     x_px: Array64
     light: Array64
+    counts: Array64
     width_px: float
     sheet_gaps: float
     weight: float = 1.0
@@ -143,9 +145,11 @@ def _mean_square(rise: Rise, curves: Array64, stretch: float, lens: Lens) -> Arr
     firm = LEAST_MISFIT / DEEP_SD * np.sqrt(len(arris) / MOST_COUNT)  # the gap's dark as one more sample
     light = (steps[:, :-1] - steps[:, 1:]) @ curves.T + steps[:, -1:] * curves[:, -1]
     light = np.concatenate([light, np.zeros((1, light.shape[1]))])
-    levels = np.linalg.qr(np.stack([np.r_[1 - arris, 0.0], np.r_[arris, firm]], axis=1))[0]
-    told = np.r_[rise.light, firm * DEEP]
+    counts = np.sqrt(np.r_[rise.counts, 1.0])[:, None]
+    levels = np.linalg.qr(np.stack([np.r_[1 - arris, 0.0], np.r_[arris, firm]], axis=1) * counts)[0]
+    told = np.r_[rise.light, firm * DEEP] * counts[:, 0]
     seen = told - levels @ (levels.T @ told)
+    light = light * counts
     light -= levels @ (levels.T @ light)
     power = np.maximum((light * light).sum(axis=0), 1e-9)
     along = np.maximum(seen @ light, 0.0)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from fitup.edges.arris_start import running_median
 from fitup.edges.base_light import FACE_ENDS, FACE_SHARE
 
-__all__ = ["BaseStart", "base_start", "base_weights"]
+__all__ = ["BaseStart", "base_start", "base_weights", "glare_weights"]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
@@ -21,6 +21,7 @@ LEAST_FLANK_PX = 3.0
 LINE_STRETCH = 12  # stations to either side that tell where the arris runs
 STRAY_PX = 2.5
 OPEN_GAPS, OPEN_PX = 4.0, 8.0  # how far behind the arris the base's open light is met
+GLARE = 1.5  # times as bright as the flank
 BRIGHT = 0.75  # a floor brighter than that share of the darker side is lit from behind
 
 
@@ -65,21 +66,30 @@ def base_start(x: Array64, profiles: Array, core_px: float, flank_px: Array64) -
     )
 
 
-def base_weights(x: Array64, clipped: Array, start: BaseStart, width_px: Array64, flank_px: Array64) -> Array:
+def glare_weights(light: Array64, flank: Array64) -> Array64:
+    """Weights of samples (..., M) by their light and the flank's: how a base mirrors lamps is known badly."""
+    return np.asarray(np.minimum(1.0, (GLARE * flank / np.maximum(light, 1e-6)) ** 2))
+
+
+def base_weights(
+    x: Array64, profiles: Array, clipped: Array, start: BaseStart, width_px: Array64, flank_px: Array64
+) -> Array:
     """Samples from a flank before the arris to where the base lies open; burnt-out ones do not count."""
     away = x - start.near[:, None]
     reach = np.clip(flank_px - 3.0, LEAST_FLANK_PX, FLANK_PX)[:, None]
     open_at = np.maximum(OPEN_GAPS * width_px, width_px + OPEN_PX)
     open_at = np.minimum(open_at, FACE_ENDS * width_px + FACE_SHARE * flank_px)[:, None]
-    return np.where(clipped > 0.2, 0, (away > -reach) & (away < open_at)).astype(np.float32)
+    window = (away > -reach) & (away < open_at) & (clipped <= 0.2)
+    return np.asarray(
+        window * glare_weights(np.asarray(profiles, np.float64), start.left[:, None]), np.float32
+    )
 
 
 def _arris(x: Array64, smooth: Array64, core_px: float) -> Array64:
     """The steepest fall relative to its own light (N,) [px], strays put back on their neighbours' line."""
     light = np.maximum(smooth, 0.05 * smooth.mean(axis=1, keepdims=True) + 1e-4)
-    fall = -np.gradient(
-        np.log(light), axis=1
-    )  # of its share: a land's other edge is stronger, but bright below
+    # A land's other edge may be the stronger one, but what lies behind it is no darkness: its share is less.
+    fall = -np.gradient(np.log(light), axis=1)
     pull = np.exp(-0.5 * (x / (0.5 * core_px)) ** 2)
     score = np.where(np.abs(x) < core_px, fall * pull, -np.inf)
     near = x[score.argmax(axis=1)]

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from fitup.edges import Arrises, CameraResponse
 from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading
 from fitup.profile.band_checks import dip_missing, second_line
-from fitup.profile.budget import combined, station_noise, uncertainty_budget, with_noise
+from fitup.profile.budget import BASE, combined, station_noise, uncertainty_budget, with_noise
 from fitup.profile.result import GapProfile
 from fitup.profile.steadying import steadied
 from fitup.profile.turned_arris import turned_arris_shading
@@ -53,7 +53,9 @@ def measure_gap(
     near, far = arrises.near_mm + shading.near_mm, arrises.far_mm - shading.far_mm
     middle = band.points_mm((near + far) / 2)
     budget = uncertainty_budget(scale, arrises, response, shading, middle)
-    reason = _unseen(arrises, combined(budget), response.u_gap_px * band.sample_mm)
+    # The arris is seen, wherever the base is: a base that is placed badly makes doubt, not a hole.
+    told = combined(tuple(row for row in budget if row.name != BASE))
+    reason = _unseen(arrises, told, response.u_gap_px * band.sample_mm)
     seen = np.array([word == "" for word in reason], dtype=bool)
     noise = station_noise(arrises)
     for _ in range(2):  # twice three stations weigh five as 1 2 3 2 1, each pass by its own agreement
