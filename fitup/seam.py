@@ -19,7 +19,7 @@ from fitup.errors import FitupError, RetakeError, UsageError
 from fitup.inspection import Inspection, InspectionSettings, limit_of
 from fitup.parallel import each_photo
 from fitup.photo_strips import PhotoStrips, open_strips
-from fitup.profile import GapProfile
+from fitup.profile import GapProfile, JointShape
 from fitup.profile.joining import (
     NO_PHOTO,
     PhotoPart,
@@ -60,8 +60,8 @@ class SeamPhoto:
 
     @property
     def subject(self) -> Inspection:
-        """The photo's inspection with the joint's places and states."""
-        return replace(self.inspection, profile=self.profile, verdict=self.verdict)
+        """The photo's inspection with the joint's places and states; lands were told at places of its own."""
+        return replace(self.inspection, profile=self.profile, verdict=self.verdict, shape=JointShape())
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -255,19 +255,7 @@ def _trimmed(profile: GapProfile) -> GapProfile:
     inside = np.flatnonzero([word != "outside photo" for word in profile.unseen_reason])
     if len(inside) in (0, len(profile.station_mm)):
         return profile
-    return _cut(profile, slice(int(inside[0]), int(inside[-1]) + 1))
-
-
-def _cut(profile: GapProfile, cells: slice) -> GapProfile:
-    """Part of a profile."""
-    arrays = ("station_mm", "gap_mm", "u_gap_mm", "near_mm", "far_mm", "near_px", "far_px", "centre_px")
-    return replace(
-        profile,
-        **{name: getattr(profile, name)[cells] for name in arrays},
-        unseen_reason=profile.unseen_reason[cells],
-        budget=tuple(replace(row, u_mm=row.u_mm[cells]) for row in profile.budget),
-        joins=tuple(j - cells.start for j in profile.joins if cells.start < j < cells.stop),
-    )
+    return profile.part(slice(int(inside[0]), int(inside[-1]) + 1))
 
 
 def _stations(chain: StripChain, layout: TargetLayout, settings: InspectionSettings) -> SeamStations:
@@ -292,7 +280,7 @@ def _shares(
         there = np.flatnonzero(np.isfinite(stack.centre_px[index]).all(axis=1))
         cells = slice(int(there[0]), int(there[-1]) + 1)
         profile = replace(
-            _cut(joined.profile, cells),
+            joined.profile.part(cells),
             near_px=stack.near_px[index, cells],
             far_px=stack.far_px[index, cells],
             centre_px=_bridged(stack.centre_px[index, cells]),

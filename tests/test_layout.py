@@ -14,7 +14,10 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "fitup"
 # Each stage imports only from those before it; the doors and the pipeline come last.
 STAGES = ("photo", "scale", "edges", "profile", "verdict", "evidence")
-PIPELINES = ("settings", "targets", "inspection", "joints", "parallel", "strip_links", "photo_strips", "seam")
+PIPELINES = (
+    *("settings", "targets", "inspection", "joints", "parallel"),
+    *("strip_links", "photo_strips", "seam", "sides"),
+)
 ORDER = (*STAGES, *PIPELINES, "cli")
 ANYBODY = {"errors", "joint"}
 FILES = sorted(PACKAGE.rglob("*.py"))

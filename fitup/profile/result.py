@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,6 +92,17 @@ class GapProfile:
     def seen(self) -> NDArray[np.bool_]:
         """(N,) True where a gap was measured."""
         return np.isfinite(self.gap_mm)
+
+    def part(self, cells: slice) -> GapProfile:
+        """Return a part of the profile, by its stations."""
+        arrays = ("station_mm", "gap_mm", "u_gap_mm", "near_mm", "far_mm", "near_px", "far_px", "centre_px")
+        return replace(
+            self,
+            **{name: getattr(self, name)[cells] for name in arrays},
+            unseen_reason=self.unseen_reason[cells],
+            budget=tuple(replace(row, u_mm=row.u_mm[cells]) for row in self.budget),
+            joins=tuple(j - cells.start for j in self.joins if cells.start < j < cells.stop),
+        )
 
     def _check_shapes(self) -> None:
         if np.ndim(self.station_mm) != 1 or np.size(self.station_mm) == 0:
