@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,17 @@ import pytest
 from fitup.inspection import Inspection, InspectionSettings, inspect
 from fitup.verdict import parse_sheet, parse_wire
 from tests.drawn_joint import Scene, save
+
+_COUNT = count()
+
+
+@pytest.fixture(autouse=True)
+def no_settings_of_this_user(
+    monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """Lens profiles that whoever runs the tests has kept must not take part, nor those of other tests."""
+    folder = tmp_path_factory.getbasetemp() / f"settings {next(_COUNT)}"
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(folder))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

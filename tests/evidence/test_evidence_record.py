@@ -15,7 +15,9 @@ import pytest
 from fitup.errors import StorageError
 from fitup.evidence import build_record, read_record, record_from_json, record_schema, record_to_json
 from fitup.evidence.record_file import SCHEMA_FILE, schema_text
-from fitup.scale import PrintRecord
+from fitup.scale import LensChoice, LensProfile, PrintRecord
+from fitup.scale.lens_file import lens_from_entries
+from fitup.scale.lens_model import LensModel
 from tests.evidence.builders import NOON, make_filing, make_inspection
 
 CHECK = PrintRecord(
@@ -40,6 +42,19 @@ def numbers_of(data: Any, path: str = "") -> dict[str, float]:
     if isinstance(data, list):
         return {k: v for i, part in enumerate(data) for k, v in numbers_of(part, f"{path}[{i}]").items()}
     return {path: data} if isinstance(data, int | float) and not isinstance(data, bool) else {}
+
+
+def lens_profile() -> LensProfile:
+    covariance = np.diag([1e-6, 1.0, 1.0, 0.1, 1e-4, 1e-4, 1e-8, 1e-8])
+    return LensProfile(
+        make="Invented", model="N7", software=None, focal_length_mm=5.6, focal_length_35mm=None,
+        lens=LensModel(
+            kind="opencv", size_px=(4000, 3000), focal_px=3000.1, centre_px=(2003.2, 1496.7),
+            coefficients=(0.1, -0.2, 0.001, 0.0),
+        ),
+        focus=0.7, distance_mm=310.5, covariance=tuple(map(tuple, covariance.tolist())), rms_px=0.2,
+        left_px=0.0, photo_count=9, point_count=800, date="2026-03-01",
+    )  # fmt: skip
 
 
 def test_published_schema_is_up_to_date() -> None:
@@ -120,9 +135,12 @@ def test_every_number_names_its_unit(record: Any) -> None:
         *("saddle_id", "conformance_probability", "least_seen_share", "seen_share", "evidence", "rival"),
         *("contrast", "sharpening_amount", "residual", "bridge_factor", "digital_zoom_ratio"),
         *("along_factor", "across_factor"),
+        *("photo_count", "point_count", "focus", "coefficients", "covariance"),
     }
     units = ("_mm", "_px", "_deg", "_35mm", "_relative", "_px_per_mm", "homography_px_from_mm")
-    checked = build_record(make_inspection(print_record=CHECK), make_filing())
+    lens = LensChoice(profile=lens_profile())
+    checked = build_record(make_inspection(print_record=CHECK, choice=lens), make_filing())
+    assert checked.scale.lens is not None
     for path in numbers_of(json.loads(record_to_json(checked))):
         name = path.split(".")[-1].split("[")[0]
         assert name.endswith(units) or name in without_unit, path
@@ -147,6 +165,36 @@ def test_missing_print_check_is_stated_with_its_default_uncertainty(record: Any)
     assert checked.scale.print_check is not None
     assert checked.scale.print_check.along_factor == pytest.approx(140.2 / 140)
     assert "P-7" in checked.scale.print_check_sentence
+
+
+@pytest.mark.parametrize("given", [True, False])
+def test_the_lens_profile_is_stored_whole(given: bool) -> None:
+    """From the record alone the same profile comes back, by its digest."""
+    choice = LensChoice(profile=lens_profile(), given=given, notes=("a doubt about the lens",))
+    stored = record_from_json(record_to_json(build_record(make_inspection(choice=choice), make_filing())))
+    lens = stored.scale.lens
+    assert lens is not None
+    assert lens.given_by == ("person" if given else "program")
+    assert lens.used
+    entries = lens.model_dump(mode="json", exclude={"sha256", "given_by", "used"})
+    assert lens_from_entries(entries).sha256 == lens.sha256 == lens_profile().sha256
+    assert "a doubt about the lens" in stored.photo.notes
+    jsonschema.validate(json.loads(record_to_json(stored)), record_schema())
+
+
+def test_a_record_of_the_first_version_is_still_read(record: Any) -> None:
+    """As version 1 was: without the lens, the joint's shape and what was asked of them."""
+    data = json.loads(record_to_json(record))
+    data["schema_version"] = 1
+    del data["scale"]["lens"], data["shape"]
+    for name in ("target_on", "included_angle_deg", "overlap_mm", "two_targets", "one_sheet", "land_rule"):
+        del data["request"][name]
+    for spot in data["verdict"]["spots"]:
+        del spot["side"], spot["land_mm"]
+    read = record_from_json(json.dumps(data))
+    assert read.schema_version == 2
+    assert read.scale.lens is None
+    assert read.profile == record.profile
 
 
 def test_filing_is_stored_in_utc(record: Any) -> None:
