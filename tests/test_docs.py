@@ -176,6 +176,8 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "photos").mkdir()
     shutil.copy(ROOT / "demo_images" / "02_one_opening.jpg", tmp_path / "J4.jpg")
     shutil.copy(ROOT / "demo_images" / "01_good_fit.jpg", tmp_path / "photos" / "J5.jpg")
+    corner = ROOT / "demo_images" / "kinds" / "21_corner_120_two.jpg"
+    shutil.copy(corner, tmp_path / "corner.jpg")
     (tmp_path / "long-joint").mkdir()
     shutil.copy(ROOT / "demo_images" / "01_good_fit.jpg", tmp_path / "long-joint" / "J7a.jpg")
     monkeypatch.chdir(tmp_path)
