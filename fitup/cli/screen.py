@@ -24,7 +24,7 @@ from rich.text import Text
 
 from fitup.cli.boundary import PipeClosedError, one_line
 from fitup.cli.sketch import SketchInput, profile_sketch
-from fitup.evidence.kind_words import kind_in_words, lands_in_words, step_in_words
+from fitup.evidence.kind_words import kind_in_words, lands_in_words, step_in_words, steps_in_words
 from fitup.evidence.palette import SHORT_LAND, SPOT_LOOKS, STATE_LOOKS, VERDICT_LOOKS
 from fitup.evidence.words import from_to, millimetres
 
@@ -33,8 +33,9 @@ if TYPE_CHECKING:
     from fitup.evidence.record import BudgetLine, SpotEntry, VerdictEntry
     from fitup.evidence.seam_record import SeamRecord, SeamSpotEntry
     from fitup.evidence.shape_entry import ShapeEntry
+    from fitup.evidence.sides_record import SidesRecord
 
-    Judged: TypeAlias = InspectionRecord | SeamRecord
+    Judged: TypeAlias = InspectionRecord | SeamRecord | SidesRecord
 
 __all__ = ["ProgressBar", "Screen", "print_line"]
 
@@ -68,6 +69,7 @@ _ASCII = str.maketrans(
 _UNIT = re.compile(r"(?<=[0-9]) (?=(?:%|mm)(?![a-z]))")
 _MOST_COLUMNS = 100
 _MOST_SPOTS = 12
+_WORST_FIRST = ("over", "doubtful", SHORT_LAND, "unseen")
 
 
 class _PipeAwareConsole(Console):
@@ -97,9 +99,7 @@ class Screen:
         shape_notes = () if record.shape is None else record.shape.notes
         for note_text in (*record.photo.notes, *record.profile.notes, *shape_notes):
             self._paragraph("note", note_text)
-        self._paragraph("care", record.cautions[0])
-        if folder is not None:
-            self._paragraph("files", str(folder) + os.sep)
+        self._end(record, folder)
 
     def show_seam(self, record: SeamRecord, folder: Path | None = None) -> None:
         """One joint of several photos in full."""
@@ -112,6 +112,27 @@ class Screen:
         self._uncertainty(record)
         for note_text in (*record.notes, *record.profile.notes):
             self._paragraph("note", note_text)
+        self._end(record, folder)
+
+    def show_sides(self, record: SidesRecord, folder: Path | None = None) -> None:
+        """One joint in two photos, one from either side, in full."""
+        self._verdict(record.verdict, " and ".join(one.photo.name for one in record.photos))
+        self._facts(record, record.print_check_sentence)
+        for one in record.photos:
+            side = f"from {one.camera_side}, {abs(one.view_deg):.0f}° aside"
+            self._paragraph("photo", f"{one.photo.name}: {side}")
+        stations = record.profile.stations
+        step = steps_in_words([at.step_mm for at in stations], [at.u_step_mm for at in stations])
+        if step:
+            self._paragraph("plates", f"{step}; + where the plate beyond the joint is the higher")
+        self._sketch(record)
+        self._spots(record)
+        self._uncertainty(record)
+        for note_text in (*record.notes, *record.profile.notes):
+            self._paragraph("note", note_text)
+        self._end(record, folder)
+
+    def _end(self, record: Judged, folder: Path | None) -> None:
         self._paragraph("care", record.cautions[0])
         if folder is not None:
             self._paragraph("files", str(folder) + os.sep)
@@ -119,9 +140,12 @@ class Screen:
     def show_any(self, record: Judged) -> None:
         """A record of one photo or of several."""
         from fitup.evidence.seam_record import SeamRecord
+        from fitup.evidence.sides_record import SidesRecord
 
         if isinstance(record, SeamRecord):
             self.show_seam(record)
+        elif isinstance(record, SidesRecord):
+            self.show_sides(record)
         else:
             self.show(record)
 
@@ -200,11 +224,15 @@ class Screen:
         spots = record.verdict.spots
         if spots:
             self._print(Text("\n spots, by place from the datum mark", style="dim"))
-        for index, spot in enumerate(spots[:_MOST_SPOTS]):
+        # Of too many the worst are shown, in their order along the joint.
+        worst = sorted(range(len(spots)), key=lambda index: _WORST_FIRST.index(spots[index].state))
+        for index in sorted(worst[:_MOST_SPOTS]):
+            spot = spots[index]
             look = SPOT_LOOKS[spot.state]
-            line = Text(f" {look.symbol} {look.word:<10} ", style=_on_ground(spot.state))
-            place = f" {from_to(spot.start_mm, spot.end_mm):<15} "
-            line.append(self._plain(place + _reading(spot)), style="default not dim")
+            place = f" {from_to(spot.start_mm, spot.end_mm):<17} "
+            line = Text(" ")
+            line.append(f" {look.symbol} {look.word} ".ljust(14), style=_on_ground(spot.state))
+            line.append(self._plain(place + _reading(spot)), style="bold")
             self._print(line)
             self._print(Padding(Text(self._plain(spot.advice)), (0, 0, 0, 5)))
             if where:

@@ -147,3 +147,23 @@ def test_the_demo_corner_with_a_short_land(fitup: Run) -> None:
     assert spot["start_mm"] == pytest.approx(short[0], abs=1.0)
     assert spot["end_mm"] == pytest.approx(short[-1], abs=1.0)
     assert spot["land_mm"] == pytest.approx(0.35, abs=0.15)
+
+
+def test_of_too_many_spots_the_worst_are_shown(capsys: pytest.CaptureFixture[str]) -> None:
+    from fitup.cli.screen import Screen
+    from fitup.evidence import build_record
+    from tests.evidence.builders import make_filing, make_inspection
+
+    record = build_record(make_inspection(), make_filing())
+    unseen = next(spot for spot in record.verdict.spots if spot.state == "unseen")
+    over = next(spot for spot in record.verdict.spots if spot.state == "over")
+    many = (
+        *(unseen.model_copy(update={"start_mm": 2.0 * k, "end_mm": 2.0 * k + 0.5}) for k in range(30)),
+        over,
+    )
+    verdict = record.verdict.model_copy(update={"spots": many})
+    Screen(columns=80).show(record.model_copy(update={"verdict": verdict}))
+    out = capsys.readouterr().out
+    assert "# over" in out
+    assert out.count("? unseen  ") == 11
+    assert "and 19 more in the record" in out
