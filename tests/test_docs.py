@@ -180,6 +180,9 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copy(corner, tmp_path / "corner.jpg")
     (tmp_path / "long-joint").mkdir()
     shutil.copy(ROOT / "demo_images" / "01_good_fit.jpg", tmp_path / "long-joint" / "J7a.jpg")
+    shutil.copytree(ROOT / "demo_images" / "lens_board", tmp_path / "lens-photos")
+    (tmp_path / "calibration").mkdir()
+    shutil.copy(ROOT / "calibration" / "lens-profile-example.json", tmp_path / "calibration")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 

@@ -23,7 +23,7 @@ __all__ = [
     "Part",
     "Setting",
     "State",
-    "board_distances",
+    "focus_distances",
     "part_of",
     "reference_mm",
     "residual_of",
@@ -79,7 +79,7 @@ def setting_of(views: tuple[LensView, ...], state: State, focal_length_mm: float
     """Distances of the pictures, which focus follows, and what is known beforehand."""
     everything = np.concatenate([view.points_mm for view in views])
     middle = (everything.min(0) + everything.max(0)) / 2
-    distances = board_distances(state, middle)
+    distances = focus_distances(state, middle)
     reference = reference_mm(distances)
     return Setting(
         middle_mm=middle,
@@ -95,10 +95,16 @@ def setting_of(views: tuple[LensView, ...], state: State, focal_length_mm: float
     )
 
 
-def board_distances(state: State, middle_mm: Array) -> Array:
-    """(V,) distances of the board's middle from the camera."""
-    middle = np.array([*middle_mm, 0.0])
-    return np.asarray(np.linalg.norm(state.rotations @ middle + state.translations, axis=1))
+def focus_distances(state: State, middle_mm: Array) -> Array:
+    """(V,) distances of focus: where the middle of the frame meets the board's plane.
+
+    Where that lies far beyond the board, the depth of the board's middle.
+    """
+    normal, shift = state.rotations[:, :, 2], state.translations
+    ahead = np.where(np.abs(normal[:, 2]) > 0.2, normal[:, 2], np.inf)
+    axis = (normal * shift).sum(1) / ahead
+    middle = (state.rotations @ np.array([*middle_mm, 0.0]) + shift)[:, 2]
+    return np.asarray(np.where((axis > 0.5 * middle) & (axis < 2.5 * middle), axis, middle))
 
 
 def reference_mm(distances: Array) -> float:

@@ -24,7 +24,7 @@ from fitup.scale.lens_bundle import (
     Part,
     Setting,
     State,
-    board_distances,
+    focus_distances,
     part_of,
     reference_mm,
     residual_of,
@@ -203,7 +203,7 @@ def _result(views: tuple[LensView, ...], state: State, setting: Setting) -> Lens
     left_out = np.array([solved(normal - part.normal, -part.pull) for part in parts])
     covariance = _joined(sigma**2 * solved(normal, np.eye(len(normal))), left_out)
     places = np.concatenate([view.points_px for view in views])
-    apart = board_distances(state, setting.middle_mm)
+    apart = focus_distances(state, setting.middle_mm)
     size = len(PARAMETERS) + len(state.lens.coefficients)
     two = residual.reshape(-1, 2)
     return LensFit(

@@ -115,7 +115,7 @@ def views_of(
     mm = board.layout.saddles_mm
     views = []
     for k, pose in enumerate(poses):
-        distance = float(np.linalg.norm(pose.rotation @ board.middle_mm + pose.translation))
+        distance = float(pose.rotation[:, 2] @ pose.translation / pose.rotation[2, 2])
         px, inside = seen(focused(lens, distance, focus), pose, board.in_space(mm))
         waves = rng.normal(0, 2 * np.pi, (2, 2)) / np.array(lens.size_px)
         phases = rng.uniform(0, 2 * np.pi, 2)
