@@ -240,6 +240,8 @@ def read_settings(options: Options) -> InspectionSettings:
         procedure_limit_mm=settings.procedure_limit_mm,
         bridge_factor=settings.bridge_factor,
     )
+    if settings.one_sheet and settings.setup.opens_in_plate_plane and not settings.two_targets:
+        raise UsageError("--one-sheet is said of two targets: give --two-targets with it.")
     if settings.from_mm is not None and settings.to_mm is not None and settings.from_mm >= settings.to_mm:
         raise UsageError("--from must lie before --to.")
     return settings

@@ -84,14 +84,18 @@ def with_second_target(
     if section.far_is_base or section.near_is_base:
         length = _over_base(profile, arrises, pair, frame)
         if isinstance(length, NotMeasurable):
-            return profile, replace(shape, notes=(f"From both targets: {length.sentence}",))
+            return profile, replace(shape, notes=(_note("Gap from both targets", length),))
         return _from_base(profile, length, section.near_is_base), shape
     step = gap_and_step(*_bounding_points(profile, section.kind, pair, sheet_mm), frame).step
     if isinstance(step, NotMeasurable):
-        return profile, replace(shape, notes=(f"Step between the plates: {step.sentence}",))
+        return profile, replace(shape, notes=(_note("Step between the plates", step),))
     hi_lo, u_hi_lo = _along(step.value_mm, profile.seen, smooth=True), _along(step.u_mm, profile.seen)
     stepped = _with_step(profile, arrises, *_with_usual(hi_lo, u_hi_lo, -section.far_depth_mm))
     return stepped, replace(shape, hi_lo_mm=hi_lo, u_hi_lo_mm=u_hi_lo)
+
+
+def _note(what: str, reason: NotMeasurable) -> str:
+    return f"{what}: {reason.sentence[:1].lower()}{reason.sentence[1:]}"
 
 
 def _bounding_points(

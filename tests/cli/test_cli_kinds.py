@@ -167,3 +167,9 @@ def test_of_too_many_spots_the_worst_are_shown(capsys: pytest.CaptureFixture[str
     assert "# over" in out
     assert out.count("? unseen  ") == 11
     assert "and 19 more in the record" in out
+
+
+def test_one_sheet_is_said_of_two_targets(fitup: Run, pair: Path) -> None:
+    code, out, err = fitup("inspect", pair, *ASKED, "--one-sheet")
+    assert (code, out) == (2, "")
+    assert "--two-targets" in err
