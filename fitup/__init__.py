@@ -23,12 +23,14 @@ if TYPE_CHECKING:
     from fitup.errors import FitupError, PhotoError, RetakeError, StorageError, UsageError
     from fitup.evidence import Filing, InspectionRecord, read_record, save_inspection
     from fitup.evidence.seam_saving import save_seam
+    from fitup.evidence.sides_saving import save_sides
     from fitup.inspection import Inspection, InspectionSettings, inspect
     from fitup.joints import NamedInspection, inspect_joints
     from fitup.photo import Photo, open_photo
     from fitup.profile import GapProfile
     from fitup.scale import PrintRecord, ScaleMap, TargetLayout, find_target, scale_map, target_layout
     from fitup.seam import Seam, inspect_seam
+    from fitup.sides import Sides, inspect_sides
     from fitup.verdict import (
         DecisionRule,
         JointVerdict,
@@ -60,6 +62,7 @@ __all__ = [
     "ScaleMap",
     "Seam",
     "Sheet",
+    "Sides",
     "StorageError",
     "TargetLayout",
     "UsageError",
@@ -70,6 +73,7 @@ __all__ = [
     "inspect",
     "inspect_joints",
     "inspect_seam",
+    "inspect_sides",
     "judge",
     "open_photo",
     "parse_length",
@@ -78,6 +82,7 @@ __all__ = [
     "read_record",
     "save_inspection",
     "save_seam",
+    "save_sides",
     "scale_map",
     "target_layout",
 ]
@@ -103,9 +108,11 @@ _HOMES = {
     ),
     "evidence": ("Filing", "InspectionRecord", "read_record", "save_inspection"),
     "evidence.seam_saving": ("save_seam",),
+    "evidence.sides_saving": ("save_sides",),
     "inspection": ("Inspection", "InspectionSettings", "inspect"),
     "joints": ("NamedInspection", "inspect_joints"),
     "seam": ("Seam", "inspect_seam"),
+    "sides": ("Sides", "inspect_sides"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 

@@ -21,13 +21,27 @@ from fitup.profile import GapProfile
 from fitup.profile.both_sides import Separated, separate
 from fitup.profile.side_views import BothSides, SideView, lay_sides
 from fitup.scale import NotMeasurable
-from fitup.seam import SeamPhoto
 from fitup.verdict import JointVerdict, Limit, VerdictWord, judge
 
-__all__ = ["Sides", "inspect_sides"]
+__all__ = ["SidePhoto", "Sides", "inspect_sides"]
 
 _CAREFUL = (VerdictWord.WITHIN, VerdictWord.GAUGE, VerdictWord.RETAKE, VerdictWord.RE_FIXTURE)
 STEP_REMARK_MM = 0.3  # three times what clamped plates usually keep (common practice, no source)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SidePhoto:
+    """One photo: measured `alone`, and with the joint's gaps and states at its stations."""
+
+    path: str
+    alone: Inspection
+    profile: GapProfile
+    verdict: JointVerdict
+
+    @property
+    def subject(self) -> Inspection:
+        """The photo's inspection with the joint's gaps and states."""
+        return replace(self.alone, profile=self.profile, verdict=self.verdict)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -40,7 +54,7 @@ class Sides:
     """
 
     settings: InspectionSettings
-    photos: tuple[SeamPhoto, ...]
+    photos: tuple[SidePhoto, ...]
     apparent: BothSides
     separated: Separated | None
     not_separated: NotMeasurable | None
@@ -148,16 +162,15 @@ def _u_tangent(inspection: Inspection) -> float:
     return float(inspection.scale.u_focal_relative * np.abs(inspection.arrises.tangent).max())
 
 
-def _share(path: str, one: Inspection, joined: GapProfile, settings: InspectionSettings) -> SeamPhoto:
+def _share(path: str, one: Inspection, joined: GapProfile, settings: InspectionSettings) -> SidePhoto:
     """One photo with the joined gaps at its own stations, where it shows them."""
     own = one.profile
     start = round(float(own.station_mm[0] - joined.station_mm[0]) / joined.step_mm)
     part = joined.part(slice(start, start + len(own.station_mm)))
     profile = replace(part, near_px=own.near_px, far_px=own.far_px, centre_px=own.centre_px)
-    return SeamPhoto(
+    return SidePhoto(
         path=path,
-        inspection=one,
-        strips=(one.scale.sighting.layout.strip_number,),
+        alone=one,
         profile=profile,
         verdict=judge(profile, one.limit, settings.decision, part_only=settings.part_only),
     )
@@ -184,8 +197,8 @@ def _not_separated(
         limit=one.limit,
         verdict=one.verdict,
         notes=(
-            f"Gap and step between the plates cannot be told apart in these photos: {reason.reason}; "
-            f"{reason.remedy}. Judged is {one.photo.name}, the more careful one, as if it were alone.",
+            f"The step between the plates is not measurable in these photos: {reason.reason}; {reason.remedy}; "
+            f"judged is {one.photo.name}, the more careful of the two, as if it were alone.",
         ),
     )
 

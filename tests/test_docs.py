@@ -7,6 +7,7 @@ import re
 import shlex
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,8 @@ import typer
 from fitup.cli.app import app
 from fitup.cli.boundary import run
 from fitup.errors import ExitCode
-from tests.conftest import Drawn
+from tests.conftest import SCENES, Drawn
+from tests.drawn_joint import save
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "fitup"
@@ -180,6 +182,8 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copy(corner, tmp_path / "corner.jpg")
     (tmp_path / "long-joint").mkdir()
     shutil.copy(ROOT / "demo_images" / "01_good_fit.jpg", tmp_path / "long-joint" / "J7a.jpg")
+    for name, slant_deg in (("J8a", -15.0), ("J8b", 15.0)):
+        save(replace(SCENES["opening"], slant_deg=slant_deg), tmp_path / f"{name}.jpg")
     shutil.copytree(ROOT / "demo_images" / "lens_board", tmp_path / "lens-photos")
     (tmp_path / "calibration").mkdir()
     shutil.copy(ROOT / "calibration" / "lens-profile-example.json", tmp_path / "calibration")
@@ -194,7 +198,7 @@ def test_the_commands_of_readme_run_one_after_another(shop: Path, capsys: pytest
     assert len(lines) >= len(COMMANDS)
     for line in lines:
         code = run(shlex.split(line)[1:])
-        judges = line.startswith(("fitup inspect", "fitup seam"))
+        judges = line.startswith(("fitup inspect", "fitup seam", "fitup sides"))
         assert code in VERDICT_CODES if judges else code == 0, line
     capsys.readouterr()
     for made in ("strip.pdf", "print.json", "fitup-results/J4/record.json", "results/J5/overlay.jpg"):

@@ -119,6 +119,7 @@ def test_documents_mention_every_command() -> None:
     for command in (
         "inspect",
         "seam",
+        "sides",
         "target draw",
         "target check",
         "record show",

@@ -6,6 +6,9 @@ from typing import Annotated
 
 import typer
 
+from fitup.cli import shared_options as shared
+from fitup.cli.sides import sides
+
 __all__ = ["app"]
 
 _HELP = (
@@ -51,76 +54,42 @@ def _root(
 _root.__doc__ = None
 
 
-# Options that the inspecting commands share.
-_Photos = Annotated[list[str], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos, or folders of them.")]
-_Wire = Annotated[str, typer.Option(help="Wire in use: 0.9mm, 035, 0.035in.")]
-_Sheet = Annotated[str | None, typer.Option(help="Sheet: 1.5mm, '18ga stainless', 0.05in.")]
-_Limit = Annotated[str | None, typer.Option(help="Limit from the procedure; it wins: 0.7mm.")]
-_JointKind = Annotated[
-    str, typer.Option(help="butt, seam, corner-full-open, -half-open, -flush or -inside, tee, lap, edge.")
-]
-_TargetOn = Annotated[
-    str | None,
-    typer.Option(help="Plate with the target: standing or base (tee, corner-inside), upper or lower (lap)."),
-]
-_IncludedAngle = Annotated[float, typer.Option(help="Degrees between the plates inside a full-open corner.")]
-_Overlap = Annotated[
-    str | None,
-    typer.Option(help="Half-open corner: depth of the other plate's end; half the sheet if not said."),
-]
-_PrintRecord = Annotated[str | None, typer.Option(help="Print check made by `fitup target check`.")]
-_Thickness = Annotated[str | None, typer.Option(help="Thickness of the target; wins over the print check's.")]
-_Lens = Annotated[str | None, typer.Option(help="Lens profile to use, made by `fitup lens fit`.")]
-_LensFolder = Annotated[
-    str | None, typer.Option(help="Folder of lens profiles to choose from; the user's own if not said.")
-]
-_ArrisRadius = Annotated[str | None, typer.Option(help="Radius of the sheet's arrises; 0.05mm if not said.")]
-_From = Annotated[str | None, typer.Option("--from", help="First place looked at, from the datum mark.")]
-_To = Annotated[str | None, typer.Option("--to", help="Last place looked at, from the datum mark.")]
-_Probability = Annotated[str, typer.Option(help="How sure within and over must be.")]
-_Out = Annotated[str, typer.Option(help="Folder for the results.")]
-_Who = Annotated[str, typer.Option(help="Who inspects.")]
-_Job = Annotated[str, typer.Option(help="Job, for the record.")]
-_Part = Annotated[str, typer.Option(help="Part, for the record.")]
-_NoFiles = Annotated[bool, typer.Option("--no-files", help="Write no files.")]
-
-
 @app.command()
 def inspect(
-    photos: _Photos,
-    wire: _Wire,
-    sheet: _Sheet = None,
-    limit: _Limit = None,
-    joint_kind: _JointKind = "butt",
-    target_on: _TargetOn = None,
-    included_angle: _IncludedAngle = 90.0,
-    overlap: _Overlap = None,
+    photos: shared.Photos,
+    wire: shared.Wire,
+    sheet: shared.Sheet = None,
+    limit: shared.Limit = None,
+    joint_kind: shared.JointKind = "butt",
+    target_on: shared.TargetOn = None,
+    included_angle: shared.IncludedAngle = 90.0,
+    overlap: shared.Overlap = None,
     two_targets: Annotated[
         bool, typer.Option("--two-targets", help="A second target lies on the other plate.")
     ] = False,
     one_sheet: Annotated[
         bool, typer.Option("--one-sheet", help="Both targets were cut from one print.")
     ] = False,
-    print_record: _PrintRecord = None,
-    thickness: _Thickness = None,
-    arris_radius: _ArrisRadius = None,
-    lens: _Lens = None,
-    lens_folder: _LensFolder = None,
+    print_record: shared.PrintRecord = None,
+    thickness: shared.Thickness = None,
+    arris_radius: shared.ArrisRadius = None,
+    lens: shared.Lens = None,
+    lens_folder: shared.LensFolder = None,
     points: Annotated[
         str | None, typer.Option(help="The joint by two or more places in the photo, px: '120,340 1800,352'.")
     ] = None,
-    from_: _From = None,
-    to: _To = None,
-    probability: _Probability = "0.95",
-    out: _Out = "fitup-results",
-    who: _Who = "",
-    job: _Job = "",
-    part: _Part = "",
+    from_: shared.From = None,
+    to: shared.To = None,
+    probability: shared.Probability = "0.95",
+    out: shared.Out = "fitup-results",
+    who: shared.Who = "",
+    job: shared.Job = "",
+    part: shared.Part = "",
     joint: Annotated[
         list[str] | None,
         typer.Option(help="Joint, for the record; of several in one photo each by its strip: J3=11."),
     ] = None,
-    no_files: _NoFiles = False,
+    no_files: shared.NoFiles = False,
     json: Annotated[
         bool, typer.Option("--json", help="One JSON line per joint on stdout, for machines.")
     ] = False,
@@ -166,35 +135,35 @@ def inspect(
 
 @app.command()
 def seam(
-    photos: _Photos,
-    wire: _Wire,
-    sheet: _Sheet = None,
-    limit: _Limit = None,
-    joint_kind: _JointKind = "seam",
-    target_on: _TargetOn = None,
-    included_angle: _IncludedAngle = 90.0,
-    overlap: _Overlap = None,
-    print_record: _PrintRecord = None,
-    thickness: _Thickness = None,
-    arris_radius: _ArrisRadius = None,
-    lens: _Lens = None,
-    lens_folder: _LensFolder = None,
+    photos: shared.Photos,
+    wire: shared.Wire,
+    sheet: shared.Sheet = None,
+    limit: shared.Limit = None,
+    joint_kind: shared.JointKind = "seam",
+    target_on: shared.TargetOn = None,
+    included_angle: shared.IncludedAngle = 90.0,
+    overlap: shared.Overlap = None,
+    print_record: shared.PrintRecord = None,
+    thickness: shared.Thickness = None,
+    arris_radius: shared.ArrisRadius = None,
+    lens: shared.Lens = None,
+    lens_folder: shared.LensFolder = None,
     strips: Annotated[
         str | None,
         typer.Option(help="First and last strip of the joint: 1-4; all that are seen if not said."),
     ] = None,
-    from_: _From = None,
-    to: _To = None,
-    probability: _Probability = "0.95",
+    from_: shared.From = None,
+    to: shared.To = None,
+    probability: shared.Probability = "0.95",
     workers: Annotated[
         int | None, typer.Option(min=1, max=64, help="Photos measured at once; one a core if not said.")
     ] = None,
-    out: _Out = "fitup-results",
-    who: _Who = "",
-    job: _Job = "",
-    part: _Part = "",
+    out: shared.Out = "fitup-results",
+    who: shared.Who = "",
+    job: shared.Job = "",
+    part: shared.Part = "",
     joint: Annotated[str, typer.Option(help="Joint, for the record and the folder's name.")] = "",
-    no_files: _NoFiles = False,
+    no_files: shared.NoFiles = False,
     json: Annotated[
         bool, typer.Option("--json", help="One JSON line for the joint on stdout, for machines.")
     ] = False,
@@ -232,6 +201,9 @@ def seam(
         json=json,
     )
     return inspect_long_joint(options, strips, workers)
+
+
+app.command()(sides)
 
 
 @_target.command("draw")
@@ -333,7 +305,7 @@ def lens_fit(
 
 
 @_lens.command("list")
-def lens_list(lens_folder: _LensFolder = None) -> int:
+def lens_list(lens_folder: shared.LensFolder = None) -> int:
     """List the lens profiles that are kept."""
     from fitup.cli.lenses import list_kept
 
@@ -377,8 +349,11 @@ def record_repeat(
 @app.command()
 def schema(
     seam: Annotated[bool, typer.Option("--seam", help="Of a record of several photos of one joint.")] = False,
+    both_sides: Annotated[
+        bool, typer.Option("--sides", help="Of a record of a joint photographed from both sides.")
+    ] = False,
 ) -> int:
     """Print the JSON Schema of a record."""
     from fitup.cli.records import print_schema
 
-    return print_schema(seam=seam)
+    return print_schema(seam=seam, sides=both_sides)

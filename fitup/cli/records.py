@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fitup.evidence import InspectionRecord
     from fitup.evidence.seam_record import SeamRecord
+    from fitup.evidence.sides_record import SidesRecord
 
 __all__ = ["print_schema", "show"]
 
@@ -18,13 +19,19 @@ def show(file: str, *, as_json: bool) -> int:
     from fitup.cli.screen import Screen, print_line
     from fitup.evidence import read_record
     from fitup.evidence.record_file import model_to_json
-    from fitup.evidence.seam_saving import is_seam_record, read_seam_record
+    from fitup.evidence.seam_saving import read_seam_record
+    from fitup.evidence.several import record_kind
+    from fitup.evidence.sides_saving import read_sides_record
 
     path = Path(file)
     if is_folder(path):
         path = path / "record.json"
-    if is_seam_record(path):
-        record: InspectionRecord | SeamRecord = read_seam_record(path)
+    kind = record_kind(path)
+    record: InspectionRecord | SeamRecord | SidesRecord
+    if kind == "seam":
+        record = read_seam_record(path)
+    elif kind == "sides":
+        record = read_sides_record(path)
     else:
         record = read_record(path)
     if as_json:
@@ -34,11 +41,16 @@ def show(file: str, *, as_json: bool) -> int:
     return 0
 
 
-def print_schema(*, seam: bool = False) -> int:
+def print_schema(*, seam: bool = False, sides: bool = False) -> int:
     """The JSON Schema of a record on stdout."""
     from fitup.cli.screen import print_line
+    from fitup.errors import UsageError
     from fitup.evidence.record_file import schema_text
     from fitup.evidence.seam_saving import seam_schema_text
+    from fitup.evidence.sides_saving import sides_schema_text
 
-    print_line((seam_schema_text() if seam else schema_text()).rstrip("\n"))
+    if seam and sides:
+        raise UsageError("--seam and --sides are two kinds of record: give one of them.")
+    text = seam_schema_text() if seam else sides_schema_text() if sides else schema_text()
+    print_line(text.rstrip("\n"))
     return 0

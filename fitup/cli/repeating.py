@@ -12,10 +12,11 @@ from fitup.errors import ExitCode, RetakeError, UsageError
 if TYPE_CHECKING:
     from fitup.evidence import InspectionRecord
     from fitup.evidence.seam_record import SeamRecord
+    from fitup.evidence.sides_record import SidesRecord
     from fitup.inspection import Inspection, InspectionSettings
     from fitup.scale import LensProfile
 
-    Record: TypeAlias = InspectionRecord | SeamRecord
+    Record: TypeAlias = InspectionRecord | SeamRecord | SidesRecord
 
 __all__ = ["repeat", "settings_of"]
 
@@ -36,13 +37,19 @@ def repeat(record_file: str, photos: Sequence[str]) -> int:
     from fitup.cli.inspecting import is_folder
     from fitup.cli.screen import print_line
     from fitup.evidence import read_record
-    from fitup.evidence.seam_saving import is_seam_record, read_seam_record
+    from fitup.evidence.seam_saving import read_seam_record
+    from fitup.evidence.several import record_kind
+    from fitup.evidence.sides_saving import read_sides_record
 
     path = Path(record_file)
     path = path / "record.json" if is_folder(path) else path
-    if is_seam_record(path):
+    kind = record_kind(path)
+    if kind == "seam":
         seam = read_seam_record(path)
         stored, tries = cast("Record", seam), cast("Iterator[Record]", _seam_again(seam, photos))
+    elif kind == "sides":
+        sides = read_sides_record(path)
+        stored, tries = sides, _sides_again(sides, photos)
     elif len(photos) > 1:
         raise UsageError("this is the record of one photo: give that photo alone.")
     else:
@@ -94,11 +101,28 @@ def _seam_again(stored: SeamRecord, photos: Sequence[str]) -> Iterator[SeamRecor
         photos, settings_of(stored), strips=stored.named_strips, workers=usual_workers(len(photos))
     )
     record = build_seam_record(seam, Filing())
-    then, now = ({one.photo.sha256: one.photo.name for one in of.photos} for of in (stored, record))
+    _check_photos(stored, record)
+    yield record
+
+
+def _sides_again(stored: SidesRecord, photos: Sequence[str]) -> Iterator[SidesRecord]:
+    from fitup.evidence import Filing
+    from fitup.evidence.sides_building import build_sides_record
+    from fitup.parallel import usual_workers
+    from fitup.sides import inspect_sides
+
+    sides = inspect_sides(photos, settings_of(stored), workers=usual_workers(len(photos)))
+    record = build_sides_record(sides, Filing())
+    _check_photos(stored, record)
+    yield record
+
+
+def _check_photos(stored: SeamRecord | SidesRecord, again: SeamRecord | SidesRecord) -> None:
+    """Both are records of the same photos."""
+    then, now = ({one.photo.sha256: one.photo.name for one in of.photos} for of in (stored, again))
     for one, other, word in ((then, now, "is missing"), (now, then, "is no photo of this record")):
         for digest in sorted(set(one) - set(other)):
             raise UsageError(f"{one[digest]} {word}: give the photos of the record, unchanged.")
-    yield record
 
 
 def _differing(stored: Record, again: Record) -> list[str]:
@@ -110,14 +134,16 @@ def _differing(stored: Record, again: Record) -> list[str]:
 def _numbers(record: Record) -> dict[str, object]:
     """All that must be the same; of several photos their digests and what was measured, not their names."""
     from fitup.evidence.seam_record import SeamRecord
+    from fitup.evidence.sides_record import SidesRecord
 
     kept: dict[str, object] = {
         name: getattr(record, name)
         for name in type(record).model_fields
         if name not in _NOT_COMPARED | {"photos", "faults", "notes", "holes", "chain"}
     }
-    if isinstance(record, SeamRecord):
+    if isinstance(record, SeamRecord | SidesRecord):
         kept["photos"] = [(one.photo.sha256, one.scale, one.joint) for one in record.photos]
+    if isinstance(record, SeamRecord):
         kept["chain"] = record.chain.strips
     return kept
 

@@ -15,10 +15,11 @@ from fitup.errors import ExitCode, FitupError, UsageError
 
 if TYPE_CHECKING:
     from fitup.evidence.seam_record import SeamRecord
+    from fitup.evidence.sides_record import SidesRecord
     from fitup.photo_strips import PhotoStrips
     from fitup.seam import Seam
 
-__all__ = ["inspect_long_joint", "parse_strips"]
+__all__ = ["inspect_long_joint", "parse_strips", "print_json_line"]
 
 _STRIPS = re.compile(r"\s*([0-9]{1,3})\s*(?:-|–|\.\.|to)\s*([0-9]{1,3})\s*")
 
@@ -110,13 +111,16 @@ def _keep_and_show(seam: Seam, options: Options, workers: int) -> int:
         record, folder = saved.record, saved.folder
     code = exit_code_of(record.verdict.word)
     if options.json:
-        _print_json(options.photos, record, folder, code)
+        print_json_line(options.photos, record, folder, code)
     else:
         Screen().show_seam(record, folder)
     return code
 
 
-def _print_json(photos: Sequence[str], record: SeamRecord, folder: Path | None, code: int) -> None:
+def print_json_line(
+    photos: Sequence[str], record: SeamRecord | SidesRecord, folder: Path | None, code: int
+) -> None:
+    """The result of several photos as one line for machines."""
     from fitup.cli.screen import print_line
     from fitup.evidence.writing import printable_name
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from fitup.evidence.words import COVERAGE_FACTOR
@@ -11,7 +12,7 @@ from fitup.joint import JointKind
 if TYPE_CHECKING:
     from fitup.evidence.shape_entry import ShapeEntry
 
-__all__ = ["gap_between", "kind_in_words", "lands_in_words", "step_in_words"]
+__all__ = ["gap_between", "kind_in_words", "lands_in_words", "step_in_words", "steps_in_words"]
 
 _FLAT = ("butt", "seam", "lap", "edge")
 _STANDING = "from the standing plate's lower arris to the base"
@@ -43,10 +44,13 @@ def kind_in_words(shape: ShapeEntry) -> str:
 
 def step_in_words(shape: ShapeEntry) -> str:
     """Usual and largest step between the plates with uncertainty; "" where it was not measured."""
+    return steps_in_words(shape.step_mm or (), shape.u_step_mm or ())
+
+
+def steps_in_words(step_mm: Sequence[float | None], u_step_mm: Sequence[float | None]) -> str:
+    """The same for steps at the stations."""
     steps = [
-        (value, u)
-        for value, u in zip(shape.step_mm or (), shape.u_step_mm or (), strict=True)
-        if value is not None and u is not None
+        (value, u) for value, u in zip(step_mm, u_step_mm, strict=True) if value is not None and u is not None
     ]
     if not steps:
         return ""

@@ -5,10 +5,12 @@ from __future__ import annotations
 import io
 import logging
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fitup.evidence.joint_drawing import runs
 from fitup.evidence.palette import BLACK, GREY, SHORT_LAND, SPOT_LOOKS, STATE_LOOKS, VERMILLION
@@ -18,13 +20,26 @@ from fitup.evidence.words import COVERAGE_FACTOR, gap_and_where
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["plot_png"]
+__all__ = ["Beside", "plot_png"]
+
+Array64 = NDArray[np.float64]
 
 _SIZE_INCH = (11.0, 4.6)
 _DOTS_PER_INCH = 150
 _MARKS = {"within": ".", "doubtful": "D", "over": "^"}
 _TOOTH_MM = 2.0
+_STEP_INCH = 1.5
+_LINES = ((0, (1, 1)), (0, (4, 1.5)))
 _MARK_SIZES = {"within": 3.5, "doubtful": 4.5, "over": 6.0}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Beside:
+    """What is drawn beside the gap, all (N,) [mm]: lines by their words, and the step between the plates."""
+
+    lines: Mapping[str, Array64] = field(default_factory=dict)
+    step_mm: Array64 | None = None
+    u_step_mm: Array64 | None = None
 
 
 def plot_png(
@@ -32,8 +47,9 @@ def plot_png(
     caption: str = "",
     photos: Sequence[tuple[str, float, float]] = (),
     between: str = "",
+    beside: Beside | None = None,
 ) -> bytes:
-    """The plot as a PNG of 1650 × 690 px; the same inspection gives the same bytes.
+    """The plot as a PNG of 1650 × 690 px, higher with a step; the same inspection gives the same bytes.
 
     `photos` are names and the stretches [mm] that they show, where there are several; `between` says what the
     gap is, as "between the inner arrises".
@@ -43,20 +59,57 @@ def plot_png(
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=_SIZE_INCH, dpi=_DOTS_PER_INCH, layout="constrained")
+    beside = beside or Beside()
+    width, height = _SIZE_INCH
+    size = (width, height if beside.step_mm is None else height + _STEP_INCH)
+    figure = Figure(figsize=size, dpi=_DOTS_PER_INCH, layout="constrained")
     FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
+    if beside.step_mm is None:
+        axes = figure.add_subplot()
+    else:
+        upper, axes = figure.subplots(2, 1, height_ratios=(_STEP_INCH, height), sharex=True)
+    _draw_lines(axes, subject, beside.lines)
     _draw_readings(axes, subject)
     _draw_unseen(axes, subject)
     _draw_short_lands(axes, subject)
     _draw_limit(axes, subject)
     _dress(axes, subject, caption, between)
+    if beside.step_mm is not None:  # the title goes over all
+        upper.set_title(axes.get_title(loc="left"), loc="left", fontweight="bold", parse_math=False)
+        axes.set_title("", loc="left")
+        _draw_step(upper, subject, beside)
     _draw_photos(axes, photos)
     stream = io.BytesIO()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a letter that the font lacks is drawn as a box
         figure.savefig(stream, format="png", metadata={"Software": None})
     return stream.getvalue()
+
+
+def _draw_lines(axes: Axes, subject: Profiled, lines: Mapping[str, Array64]) -> None:
+    for index, (words, values) in enumerate(lines.items()):
+        axes.plot(
+            subject.profile.station_mm,
+            np.maximum(values, 0.0),
+            color=GREY,
+            linewidth=1.0,
+            linestyle=_LINES[index % len(_LINES)],
+            label=words,
+        )
+
+
+def _draw_step(axes: Axes, subject: Profiled, beside: Beside) -> None:
+    """The step with its 95 % band, in a plot of its own: it has a sign."""
+    at, step, u = subject.profile.station_mm, beside.step_mm, beside.u_step_mm
+    if step is None or u is None:
+        return
+    half_mm = COVERAGE_FACTOR * u
+    axes.fill_between(at, step - half_mm, step + half_mm, color=GREY, alpha=0.35, linewidth=0)
+    axes.plot(at, step, color=BLACK, linewidth=0.8)
+    axes.axhline(0.0, color=GREY, linewidth=0.8)
+    axes.set_ylabel("step, mm")
+    axes.grid(True, color="#cccccc", linewidth=0.5)
+    axes.spines[["top", "right"]].set_visible(False)
 
 
 def _draw_readings(axes: Axes, subject: Profiled) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from fitup.evidence.building import (
     verdict_entry,
 )
 from fitup.evidence.seam_subject import FaultOfPhoto, PhotoShare, SeamSubject, Stretch
+from fitup.evidence.several import values_of
 from fitup.evidence.subject import Filing
 from fitup.evidence.words import from_to
 from fitup.evidence.writing import printable_name
@@ -129,7 +130,7 @@ def _profile(seam: SeamSubject) -> seam_entry.SeamProfileEntry:
         step_mm=plain.step_mm,
         stations=tuple(
             seam_entry.SeamStationEntry(
-                **_values(station),
+                **values_of(station),
                 strip_number=int(stations.strip_number[index]),
                 on_strip_mm=float(stations.on_strip_mm[index]),
                 u_station_mm=float(stations.u_station_mm[index]),
@@ -153,7 +154,7 @@ def _verdict(seam: SeamSubject) -> seam_entry.SeamVerdictEntry:
     verdict: JointVerdict = seam.verdict
     plain = verdict_entry(verdict)
     spots = tuple(_spot(seam, spot) for spot in plain.spots)
-    return seam_entry.SeamVerdictEntry(**{**_values(plain), "spots": spots})
+    return seam_entry.SeamVerdictEntry(**{**values_of(plain), "spots": spots})
 
 
 def _spot(seam: SeamSubject, spot: entry.SpotEntry) -> seam_entry.SeamSpotEntry:
@@ -162,7 +163,7 @@ def _spot(seam: SeamSubject, spot: entry.SpotEntry) -> seam_entry.SeamSpotEntry:
     first, last = int(inside[0]), int(inside[-1])
     showing = np.flatnonzero(seam.joined.shown[:, inside].any(axis=1))
     return seam_entry.SeamSpotEntry(
-        **_values(spot),
+        **values_of(spot),
         start_strip=int(stations.strip_number[first]),
         start_on_strip_mm=float(stations.on_strip_mm[first]) - half,
         end_strip=int(stations.strip_number[last]),
@@ -178,8 +179,3 @@ def _hole(hole: Stretch) -> seam_entry.HoleEntry:
         advice=f"photograph the stretch {from_to(hole.start_mm, hole.end_mm)}",
         meant=tuple(printable_name(text) for text in hole.meant),
     )
-
-
-def _values(model: entry.StationEntry | entry.SpotEntry | entry.VerdictEntry) -> dict[str, Any]:
-    """Fields of an entry, to be carried over into a larger one."""
-    return {name: getattr(model, name) for name in type(model).model_fields}

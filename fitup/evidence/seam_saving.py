@@ -5,20 +5,18 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from fitup.errors import StorageError
-from fitup.evidence.overlay import overlay_jpeg
 from fitup.evidence.plot import plot_png
-from fitup.evidence.record import FilingEntry
 from fitup.evidence.record_file import model_from_json, model_to_json, read_text
 from fitup.evidence.saving import PLOT_NAME, RECORD_NAME, TABLE_NAME, filed_as
 from fitup.evidence.seam_building import build_seam_record
 from fitup.evidence.seam_record import SEAM_SCHEMA_VERSION, SeamRecord
-from fitup.evidence.seam_subject import PhotoShare, SeamSubject
+from fitup.evidence.seam_subject import SeamSubject
+from fitup.evidence.several import identity, overlay_names, overlays, record_kind
 from fitup.evidence.subject import Filing
 from fitup.evidence.table import profile_csv
 from fitup.evidence.words import from_to
@@ -28,7 +26,6 @@ __all__ = [
     "SEAM_SCHEMA_FILE",
     "SavedSeam",
     "is_seam_record",
-    "overlay_names",
     "read_seam_record",
     "save_seam",
     "seam_schema_text",
@@ -61,25 +58,17 @@ def save_seam(
     """
     record = build_seam_record(seam, filing or Filing())
     caption = _caption(record)
+    names = overlay_names([one.photo.name for one in record.photos])
     stretches = [(one.photo.name, one.start_mm, one.end_mm) for one in record.photos]
     files = {
         RECORD_NAME: model_to_json(record).encode("utf-8"),
         PLOT_NAME: plot_png(seam, caption, stretches),
         TABLE_NAME: profile_csv(seam, _columns(record)),
-        **dict(zip(overlay_names(record), _overlays(seam.photos, record, workers), strict=True)),
+        **dict(zip(names, overlays(seam.photos, _captions(record), workers), strict=True)),
     }
     name = record.filing.joint or f"{Path(record.photos[0].photo.name).stem}-seam"
     folder = write_folder(Path(out), safe_stem(f"{name}.folder"), files, _same_seam(record))
     return SavedSeam(folder=folder, record=record)
-
-
-def overlay_names(record: SeamRecord) -> tuple[str, ...]:
-    """File name of every photo's overlay, numbered along the joint."""
-    digits = len(str(len(record.photos)))
-    return tuple(
-        f"overlay-{number:0{digits}d}-{safe_stem(one.photo.name)}.jpg"
-        for number, one in enumerate(record.photos, start=1)
-    )
 
 
 def read_seam_record(path: Path) -> SeamRecord:
@@ -88,12 +77,8 @@ def read_seam_record(path: Path) -> SeamRecord:
 
 
 def is_seam_record(path: Path) -> bool:
-    """Whether a file says of itself that it is a record of several photos."""
-    try:
-        data = json.loads(read_text(path))
-    except (ValueError, RecursionError, StorageError):
-        return False
-    return isinstance(data, dict) and data.get("kind") == "seam"
+    """Whether a file says of itself that it is a record of several photos along a joint."""
+    return record_kind(path) == "seam"
 
 
 def seam_schema_text() -> str:
@@ -122,16 +107,12 @@ def _columns(record: SeamRecord) -> dict[str, Sequence[str]]:
     }
 
 
-def _overlays(shares: Sequence[PhotoShare], record: SeamRecord, workers: int) -> list[bytes]:
-    """Threads, since the picture libraries let others work while they do."""
-
-    def drawn(index: int) -> bytes:
-        share, one = shares[index], record.photos[index]
-        title = f"{one.photo.name}, {index + 1} of {len(shares)}: {from_to(one.start_mm, one.end_mm)}"
-        return overlay_jpeg(share.subject, share.path, _caption(record, title))
-
-    with ThreadPoolExecutor(max(1, workers)) as pool:
-        return list(pool.map(drawn, range(len(shares))))
+def _captions(record: SeamRecord) -> list[str]:
+    count = len(record.photos)
+    return [
+        _caption(record, f"{one.photo.name}, {number} of {count}: {from_to(one.start_mm, one.end_mm)}")
+        for number, one in enumerate(record.photos, start=1)
+    ]
 
 
 def _same_seam(record: SeamRecord) -> Callable[[Path], bool]:
@@ -148,6 +129,4 @@ def _same_seam(record: SeamRecord) -> Callable[[Path], bool]:
 
 
 def _identity(record: SeamRecord) -> tuple[tuple[str, ...], str, str, str]:
-    filing: FilingEntry = record.filing
-    digests = tuple(sorted(one.photo.sha256 for one in record.photos))
-    return digests, filing.job, filing.part, filing.joint
+    return identity([one.photo for one in record.photos], record.filing)

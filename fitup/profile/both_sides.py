@@ -142,7 +142,7 @@ def _profile(
         values = np.stack(
             [laid.take(getattr(view.profile, name)) for laid, view in zip(at, views, strict=True)]
         )
-        missing = ~np.isfinite(values).all(axis=tuple(range(2, values.ndim)))
+        missing = ~np.asarray(np.isfinite(values).all(axis=tuple(range(2, values.ndim))))
         chosen = np.where(missing[lead, index], 1 - lead, lead)  # a line outside one photo lies in the other
         return np.asarray(values[chosen, index])
 

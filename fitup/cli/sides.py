@@ -1,0 +1,110 @@
+"""`fitup sides`, with its options: two photos of one joint, one from either side, gap and step told apart."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fitup.cli import shared_options as shared
+from fitup.cli.inspecting import Options, exit_code_of, filing_of, find_photos, read_settings
+from fitup.cli.joint_names import parse_joints
+from fitup.cli.seams import print_json_line
+
+__all__ = ["sides"]
+
+
+def sides(
+    photos: Annotated[
+        list[str], typer.Argument(metavar="PHOTO", help="Two photos, or a folder of them.")
+    ],
+    wire: shared.Wire,
+    sheet: shared.Sheet = None,
+    limit: shared.Limit = None,
+    joint_kind: Annotated[str, typer.Option(help="butt or seam.")] = "butt",
+    print_record: shared.PrintRecord = None,
+    thickness: shared.Thickness = None,
+    arris_radius: shared.ArrisRadius = None,
+    lens: shared.Lens = None,
+    lens_folder: shared.LensFolder = None,
+    from_: shared.From = None,
+    to: shared.To = None,
+    probability: shared.Probability = "0.95",
+    out: shared.Out = "fitup-results",
+    who: shared.Who = "",
+    job: shared.Job = "",
+    part: shared.Part = "",
+    joint: Annotated[str, typer.Option(help="Joint, for the record and the folder's name.")] = "",
+    no_files: shared.NoFiles = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="One JSON line for the joint on stdout, for machines.")
+    ] = False,
+) -> int:
+    """Tell gap and step between the plates apart, from two photos of one joint, one from either side.
+
+    The camera stands some 15 degrees to one side of the joint, then to the other; strip and parts lie still.
+    The joint gets one folder in --out with record.json, profile.png, profile.csv and an overlay per photo.
+    """
+    return _inspect(
+        Options(
+            photos=tuple(photos),
+            wire=wire,
+            sheet=sheet,
+            limit=limit,
+            joint_kind=joint_kind,
+            print_record=print_record,
+            thickness=thickness,
+            arris_radius=arris_radius,
+            lens=lens,
+            lens_folder=lens_folder,
+            from_place=from_,
+            to_place=to,
+            probability=probability,
+            out=None if no_files else out,
+            who=who,
+            job=job,
+            part=part,
+            joint=(joint,) if joint else (),
+            json=json,
+        )
+    )
+
+
+def _inspect(options: Options) -> int:
+    """Inspect both photos as one joint and give the exit code of its verdict.
+
+    Raises
+    ------
+    UsageError, PhotoError, RetakeError, StorageError
+        When an option or a photo cannot be used, or nothing can be written.
+    """
+    settings = read_settings(options)
+    photos, faults = find_photos(options.photos)
+    if faults:
+        raise faults[0]
+    if options.out is not None:
+        from fitup.evidence.writing import check_folder
+
+        check_folder(Path(options.out))
+    from fitup.evidence.sides_building import build_sides_record
+    from fitup.evidence.sides_saving import save_sides
+    from fitup.parallel import usual_workers
+    from fitup.sides import inspect_sides
+
+    workers = usual_workers(len(photos))
+    joint = inspect_sides(photos, settings, workers=workers)
+    filing = filing_of(options, parse_joints(options.joint)[0])
+    if options.out is None:
+        record, folder = build_sides_record(joint, filing), None
+    else:
+        saved = save_sides(joint, options.out, filing=filing, workers=workers)
+        record, folder = saved.record, saved.folder
+    code = exit_code_of(record.verdict.word)
+    if options.json:
+        print_json_line(options.photos, record, folder, code)
+    else:
+        from fitup.cli.screen import Screen
+
+        Screen().show_sides(record, folder)
+    return code
