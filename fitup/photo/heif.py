@@ -37,7 +37,31 @@ def read_heif(data: bytes, name: str, limits: PhotoLimits) -> Picture:
         raise _damaged(name, "HEIF") from error
     exif = (info.get("exif") or b"").removeprefix(b"Exif\0\0")
     notes = _heif_notes(info, len(image))
-    return Picture(format="HEIF", grey=to_grey(pixels, rgb=True), exif=exif, turned=1, notes=notes)
+    return Picture(
+        format="HEIF", grey=to_grey(pixels, rgb=True), exif=exif, turned=_turned(data), notes=notes
+    )
+
+
+def _turned(data: bytes) -> int:
+    """EXIF orientation that the library has applied, by the container's rotation (irot, anticlockwise).
+
+    1 where pictures of the file are turned differently or mirrored: then it is not known.
+    """
+    at = 0
+    while at + 8 <= len(data):
+        size, kind = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
+        if size == 1:
+            size = int.from_bytes(data[at + 8 : at + 16], "big")
+        if kind == b"meta":
+            boxes = data[at : at + size] if size else data[at:]
+            turns = {part[0] & 3 for part in boxes.split(b"\x00\x00\x00\x09irot")[1:] if part}
+            if b"imir" in boxes or len(turns) != 1:
+                return 1
+            return (1, 8, 3, 6)[turns.pop()]
+        if size < 8:
+            return 1
+        at += size
+    return 1
 
 
 def _heif_notes(info: dict[str, Any], pictures: int) -> tuple[str, ...]:
