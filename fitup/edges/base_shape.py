@@ -21,8 +21,9 @@ __all__ = ["BaseShape", "Lens", "Rise", "first_shape", "told_shape"]
 Array64 = NDArray[np.float64]
 
 STRETCHES = np.exp(np.linspace(np.log(0.4), np.log(2.2), 33))
+HEIGHT_STEP = 0.05  # of the logarithm of how many gaps high a face is
 BEFORE_PX = 5.0
-STEP_PX = 0.5
+STEP_PX = 1.0
 FARTHEST = 4.0  # gaps that a profile is compared over; farther out the base's own shading counts more
 GRAIN_MM = 0.25  # grain and shadows on a base hang together over about so much: samples that count
 MANY = 10_000
@@ -114,9 +115,13 @@ def told_shape(
     pick = np.arange(min(curves, len(lights.face)))
     total = sum(rise.weight for rise in rises)
     squares = np.zeros((len(pick), len(tried)))
+    asked: dict[float, Array64] = {}  # a standing plate's curves are the same for every rise and stretch
     for rise in rises:
         for column, stretch in enumerate(STRETCHES[tried]):
-            light = lights.curves(rise.sheet_gaps / stretch, pick)
+            height = _about(rise.sheet_gaps / stretch)
+            if height not in asked:
+                asked[height] = lights.curves(height, pick)
+            light = asked[height]
             squares[:, column] += rise.weight / total * _mean_square(rise, light, stretch, lens)
     length = sum(rise.x_px[-1] - rise.x_px[0] for rise in rises) * lens.sample_mm
     odds = -0.5 * min(length / GRAIN_MM, MOST_COUNT) * np.log(squares + LEAST_MISFIT**2)
@@ -135,6 +140,11 @@ def told_shape(
         share=share,
         misfit=float(np.sqrt(squares.min())),
     )
+
+
+def _about(height: float) -> float:
+    """Return the height to some per cent: the face's far end is mirrored out of focus."""
+    return float(np.exp(np.round(np.log(height) / HEIGHT_STEP) * HEIGHT_STEP))
 
 
 def _mean_square(rise: Rise, curves: Array64, stretch: float, lens: Lens) -> Array64:

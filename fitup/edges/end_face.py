@@ -25,6 +25,7 @@ LINE_MM = 0.6  # how far from the line that was found the near arris is expected
 FIRST_WINDOW_MM = 1.5  # behind the near arris: the widest of them and some of the plate
 BEHIND_PX = 8.0  # of the far plate's face, taken into the last fit
 FLOOR_SHARE, FLOOR_SD = 0.02, 0.05
+EVERY, MANY_STATIONS = 3, 30  # of many stations every third is asked where to begin
 BLUR_SD = 0.10  # of the print's blur as a guess at the joint's (relative)
 
 
@@ -47,20 +48,26 @@ def fit_end_face(
     before = near[:, None] - flank_used(flanks[0], blur_px)[:, None]
     window = (x >= before) & (x <= (near + FIRST_WINDOW_MM / sample_mm)[:, None])
     weights = np.where(clipped > 0.2, 0, window).astype(np.float32)
+    stations = np.arange(len(near))
+    asked = stations[:: EVERY if len(stations) >= MANY_STATIONS else 1]
+    theta = _theta(near, left, right, blur_px)
     best: ArrisFit | None = None
     for width_mm in FIRST_WIDTHS_MM:
-        theta = _theta(near, left, right, width_mm / sample_mm, blur_px)
-        fit = fit_arrises(x, profiles, weights, theta, priors, iterations=5, slot=model)
-        everywhere = np.arange(len(near))
-        best = fit if best is None else best.replaced(everywhere, fit, fit.misfit < best.misfit)
+        theta[:, WIDTH] = width_mm / sample_mm
+        fit = fit_arrises(
+            x, profiles[asked], weights[asked], theta[asked], priors.at(asked), iterations=5, slot=model
+        )
+        best = fit if best is None else best.replaced(np.arange(len(asked)), fit, fit.misfit < best.misfit)
     assert best is not None
-    window = (x >= before) & (x <= best.far_px[:, None] + BEHIND_PX)
+    theta = np.stack([np.interp(stations, asked, column) for column in best.parameters.T], axis=1)
+    far = near + theta[:, WIDTH]
+    window = (x >= before) & (x <= far[:, None] + BEHIND_PX)
     weights = np.where(clipped > 0.2, 0, window).astype(np.float32)
-    last = fit_arrises(x, profiles, weights, best.parameters, priors, iterations=6, slot=model)
+    last = fit_arrises(x, profiles, weights, theta, priors, iterations=6, slot=model)
     floor = last.levels[:, 1]
     start = Start(
         near=near,
-        far=best.far_px,
+        far=far,
         left=left,
         right=right,
         floor=floor,
@@ -97,9 +104,9 @@ def _priors(left: Array64, right: Array64, blur_px: float) -> ArrisPriors:
     )
 
 
-def _theta(near: Array64, left: Array64, right: Array64, width_px: float, blur_px: float) -> Array64:
+def _theta(near: Array64, left: Array64, right: Array64, blur_px: float) -> Array64:
     theta = np.zeros((len(near), 8))
-    theta[:, NEAR], theta[:, WIDTH] = near, width_px
+    theta[:, NEAR] = near
     theta[:, LEFT], theta[:, RIGHT] = left, right
     theta[:, FLOOR], theta[:, FACE] = FLOOR_SHARE * left, right
     theta[:, BAND], theta[:, LOG_BLUR] = 0.05 * right, np.log(blur_px)

@@ -28,7 +28,7 @@ __all__ = ["EndFace"]
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
-SLICES = 10
+SLICES = 6
 _SQRT_2PI = float(np.sqrt(2 * np.pi))
 _SLOPE_CAP = 8.0
 
