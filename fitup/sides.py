@@ -197,8 +197,8 @@ def _not_separated(
         limit=one.limit,
         verdict=one.verdict,
         notes=(
-            f"The step between the plates is not measurable in these photos: {reason.reason}; {reason.remedy}; "
-            f"judged is {one.photo.name}, the more careful of the two, as if it were alone.",
+            f"The step between the plates is not measurable in these photos: {reason.reason}; "
+            f"{reason.remedy}; judged is {one.photo.name}, the more careful of the two, as if it were alone.",
         ),
     )
 
