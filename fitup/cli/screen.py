@@ -91,7 +91,9 @@ class Screen:
     def show(self, record: InspectionRecord, folder: Path | None = None) -> None:
         """One inspection in full."""
         self._verdict(record.verdict, record.photo.name)
-        self._facts(record, record.scale.print_check_sentence)
+        lens = record.scale.lens
+        lens_sentence = "" if lens is None else f" {lens.sentence}"
+        self._facts(record, record.scale.print_check_sentence + lens_sentence)
         self._shape(record.shape)
         self._sketch(record)
         self._spots(record)

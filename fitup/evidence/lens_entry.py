@@ -46,6 +46,12 @@ class LensEntry(BaseModel):
     point_count: Annotated[int, Field(ge=0)]
     date: str
 
+    @property
+    def sentence(self) -> str:
+        """What of it a person should know."""
+        word = "was used" if self.used else "contradicts the photo and was not used"
+        return f"Lens profile {self.sha256[:8]} of {self.date} {word}."
+
 
 def lens_entry(scale: ScaleMap) -> LensEntry | None:
     """The profile chosen for the photo, also where the picture then contradicted it."""

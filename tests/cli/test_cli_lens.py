@@ -199,6 +199,7 @@ def test_a_profile_given_by_name_is_used_and_repeated(fitup: Run, joint_photo: P
     code, out, _ = fitup("record", "show", "o/J4")
     assert code == 0
     assert "another phone" in " ".join(out.split())
+    assert f"Lens profile {profile.sha256[:8]} of 2026-03-01 was used." in " ".join(out.split())
 
 
 def test_a_profile_for_another_size_is_refused(fitup: Run, joint_photo: Path, tmp_path: Path) -> None:
