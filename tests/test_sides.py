@@ -41,6 +41,7 @@ SCENES = {
     "moved beyond": replace(
         LEVEL, gap_mm=lambda x: LEVEL.gap_mm(x) + 0.2 * np.exp(-(((x - 60) / 10) ** 2)), slant_deg=15, seed=71
     ),
+    "moved evenly beyond": replace(LEVEL, gap_mm=lambda x: LEVEL.gap_mm(x) - 0.25, slant_deg=15, seed=73),
 }
 
 
@@ -196,6 +197,12 @@ def test_parts_moved_between_the_photos_are_told_with_the_place(photo: Draw) -> 
     assert caught.value.reason == "photos disagree"
     assert "level_strip.jpg" in str(caught.value)
     assert "moved_beyond.jpg" in str(caught.value)
+
+
+def test_parts_moved_evenly_look_like_a_large_step_which_is_remarked(photo: Draw, hi_lo: Sides) -> None:
+    sides = inspect_sides([photo("level strip"), photo("moved evenly beyond")], SETTINGS)
+    assert "make sure that nothing moved" in sides.notes[0]
+    assert not hi_lo.notes
 
 
 def test_one_photo_twice_is_refused(photo: Draw, tmp_path: Path) -> None:
