@@ -22,6 +22,7 @@ from fitup.edges import (
     section_of,
     straighten,
 )
+from fitup.joint import JointKind
 from fitup.photo import Photo, open_photo
 from fitup.profile import GapProfile, JointShape, measure_gap, with_lands, with_second_target
 from fitup.scale import ScaleMap, TargetPair, TargetSighting
@@ -99,11 +100,18 @@ def inspect_target(
         section_of(setup, (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1), sheet_mm, angle),
         print_blur_px=_print_blur(scale, response),
     )
-    profile = measure_gap(scale, arrises, response, arris_radius_mm=settings.arris_radius_mm)
+    lands = find_lands(arrises, linear)
+    profile = measure_gap(
+        scale,
+        arrises,
+        response,
+        arris_radius_mm=settings.arris_radius_mm,
+        lands=None if setup.kind is JointKind.LAP else lands,
+    )
     shape = JointShape()
     if pair is not None:
         profile, shape = with_second_target(profile, arrises, pair, scale.frame, sheet_mm or 0.0)
-    shape = with_lands(shape, find_lands(arrises, linear), arrises, profile, scale)
+    shape = with_lands(shape, lands, arrises, profile, scale)
     return Inspection(
         settings=settings,
         photo=photo,

@@ -83,6 +83,13 @@ class Section:
         return self.slot and not (self.near_is_base or self.far_is_base)
 
     @property
+    def lands(self) -> int:
+        """How many of the flanks are lands whose light falls off towards the gap."""
+        if self.shows_end_face or self.near_is_base or self.far_is_base:
+            return 0
+        return sum(bool(np.isfinite(flank).any()) for flank in (self.near_flank_mm, self.far_flank_mm))
+
+    @property
     def between_lands(self) -> bool:
         """True where a flank ends within the band."""
         return bool(np.isfinite(self.near_flank_mm).any() or np.isfinite(self.far_flank_mm).any())

@@ -11,10 +11,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges import Arrises
+from fitup.edges import Arrises, Lands
 from fitup.joint import JointKind
 
-__all__ = ["dip_missing", "second_line"]
+__all__ = ["arris_misplaced", "dip_missing", "land_missing", "second_line"]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
@@ -25,18 +25,59 @@ THERE = 0.4  # share of the drop expected from the fit that must be seen
 BESIDE_MM = 2.0  # from the gap's edges: as far as a fit may have taken the wrong line
 RIVAL_DROP, LEAST_DROP = 0.5, 0.3  # share of the gap's own drop, and of the plate's level: grain is fainter
 RETURN = 0.5  # of the second drop: as far the level must rise between both, else it is one wide shade
+LAND_STRETCH, LEAST_LAND_SEEN = 20, 0.4  # stations to either side, and share of them that show the arris
+LAND_OFF, SHORT_LAND = 0.12, 0.6  # of the sheet: cut edges and readings of lands scatter less than the first
 STRETCH = 10  # stations to either side that decide together: a line, not a speck
 _SMOOTH = 5  # stations
 
 
 def dip_missing(arrises: Arrises) -> Flags:
-    """Stations (N,) at which the photo shows no dip (lit: no light) where the fit has its gap."""
+    """Stations (N,) at which the photo shows no dip (lit: no light) where the fit has its gap.
+
+    Only between plates in one plane: beside lands, whose light is their own, `land_missing` asks.
+    """
+    if not arrises.section.in_plate_plane:
+        return np.zeros(len(arrises.gap_mm), bool)
     levels, plate = _levels(arrises)
     inside = _between(arrises, arrises.band.sample_mm)
     seen = np.where(inside, levels, -np.inf).max(axis=1)
     change = np.where(arrises.lit, arrises.contrast, -np.minimum(arrises.contrast, 1.0))
     expected = np.abs((1 + change) ** ENCODING - 1)
     return np.asarray(~(seen > THERE * expected * plate))
+
+
+def land_missing(lands: Lands) -> Flags:
+    """Stations (N,) along a stretch where a land that the joint must have does not end at an arris.
+
+    Where a gap shines as bright as a land, or a land as dark as a gap, one can be taken for the other; only
+    the land's outer arris, at its due distance, tells that this edge is the inner one.
+    """
+    flags = np.zeros(len(lands.near_mm), bool)
+    for expected, length in ((lands.near_expected, lands.near_mm), (lands.far_expected, lands.far_mm)):
+        if expected:
+            seen = np.isfinite(length).astype(np.float64)[None]
+            share = cv2.blur(seen, (2 * LAND_STRETCH + 1, 1), borderType=cv2.BORDER_REPLICATE)[0]
+            flags |= share < LEAST_LAND_SEEN
+    return flags
+
+
+def arris_misplaced(arrises: Arrises, lands: Lands) -> Flags:
+    """Stations (N,) at which a land beside a gap with an end face in it has not the sheet's thickness.
+
+    In such a gap little else tells which edge is which: the near land must be as long as along the joint
+    (one that is short by itself is another matter), and an edge joint's far land as thick as the sheet.
+    """
+    section, none = arrises.section, np.zeros(len(lands.near_mm), bool)
+    if not (section.shows_end_face and section.sheet_mm):
+        return none
+    allowed = LAND_OFF * section.sheet_mm
+    off = none
+    if lands.near_expected and np.isfinite(lands.near_mm).any():
+        usual = float(np.nanmedian(lands.near_mm))
+        off = (np.abs(lands.near_mm - usual) > allowed) & (lands.near_mm > SHORT_LAND * section.sheet_mm)
+    if lands.far_expected:
+        off = off | ~(np.abs(lands.far_mm - section.sheet_mm) <= allowed)
+    return np.asarray(off)
 
 
 def second_line(arrises: Arrises) -> Flags:

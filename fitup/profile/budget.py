@@ -25,6 +25,9 @@ BASE = "where the base lies"
 # no source: thin sheet that is clamped flat).
 U_STEP_MM = 0.1 / np.sqrt(3)
 
+# Towards the gap a land gets darker by itself; what a straight rise of its light leaves of that displaces the
+# edge by some tenths of a pixel (rendered corners in several lights).
+LAND_LIGHT_PX = 0.2
 SCATTER_REACH = 10  # stations to either side whose scatter counts
 
 _SCALE_REMEDIES = {
@@ -87,6 +90,16 @@ def uncertainty_budget(
             remedy="give the radius of the sheet's arrises (--arris-radius), light the plates evenly",
         ),
     ]
+    if arrises.section.lands:
+        u_light = LAND_LIGHT_PX * sample_mm * np.sqrt(arrises.section.lands)
+        rows.append(
+            Influence(
+                name="light on the lands",
+                u_mm=np.full_like(gap, u_light),
+                common=True,
+                remedy="come closer, and light both lands evenly",
+            )
+        )
     if arrises.section.u_turn_rad > 0:
         rows.append(
             Influence(

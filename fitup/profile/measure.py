@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges import Arrises, CameraResponse
+from fitup.edges import Arrises, CameraResponse, Lands
 from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading
-from fitup.profile.band_checks import dip_missing, second_line
+from fitup.profile.band_checks import arris_misplaced, dip_missing, land_missing, second_line
 from fitup.profile.budget import BASE, combined, station_noise, uncertainty_budget, with_noise
 from fitup.profile.result import GapProfile
 from fitup.profile.steadying import steadied
@@ -18,12 +18,12 @@ __all__ = ["measure_gap"]
 
 Array64 = NDArray[np.float64]
 
-LEAST_DIP_SIGMAS = 5.0  # dip of the profile over its noise
-LEAST_DIP_SIGMAS_OF_LANDS = 3.0  # lands are rough and rise in light, which counts as noise
 LEAST_CONTRAST = 0.04  # dip as a share of the plates' light
-POOR_FIT = 0.25  # residual as a share of the dip
+# Dip of the profile over its noise, at least; residual as a share of the dip, and of the plates' light, at
+# most: beyond, there is no plate and gap, but a tack, dirt, a shadow.
+PLATE_GATES = (5.0, 0.25, 0.12)
+LAND_GATES = (2.0, 0.5, 0.2)
 CLEAR = 0.4  # contrast from which the profile must fit as one of plate, gap and plate; a hairline is faint
-ROUGH = 0.12  # residual as a share of the plates' light: no plate and gap, but a tack, dirt, a shadow
 COVERED_SHARE = 0.35  # contrast below this share of the neighbours' is something lying over the gap
 COVERED_FROM = 0.5  # where the joint is fainter than that anyway, nothing can be said to lie over it
 COVERED_RIM = 2  # stations beside a covered one that it may spoil
@@ -38,8 +38,12 @@ def measure_gap(
     response: CameraResponse,
     *,
     arris_radius_mm: float = ARRIS_RADIUS_MM,
+    lands: Lands | None = None,
 ) -> GapProfile:
-    """Gap square to the joint at every station [mm], its budget (JCGM 100) and what stayed unseen."""
+    """Gap square to the joint at every station [mm], its budget (JCGM 100) and what stayed unseen.
+
+    `lands` beside the gap, where the kind of joint has them, tell whether it is the gap that was found.
+    """
     band = arrises.band
     if arrises.section.in_plate_plane:
         shading = arris_shading(
@@ -55,7 +59,7 @@ def measure_gap(
     budget = uncertainty_budget(scale, arrises, response, shading, middle)
     # The arris is seen, wherever the base is: a base that is placed badly makes doubt, not a hole.
     told = combined(tuple(row for row in budget if row.name != BASE))
-    reason = _unseen(arrises, told, response.u_gap_px * band.sample_mm)
+    reason = _unseen(arrises, told, response.u_gap_px * band.sample_mm, lands)
     seen = np.array([word == "" for word in reason], dtype=bool)
     noise = station_noise(arrises)
     for _ in range(2):  # twice three stations weigh five as 1 2 3 2 1, each pass by its own agreement
@@ -82,7 +86,7 @@ def measure_gap(
     )
 
 
-def _unseen(arrises: Arrises, u_gap_mm: Array64, u_photo_mm: float) -> list[str]:
+def _unseen(arrises: Arrises, u_gap_mm: Array64, u_photo_mm: float, lands: Lands | None) -> list[str]:
     """Why each station cannot be trusted; "" where it can. The first that applies is named."""
     fit, band = arrises.fit, arrises.band
     dip = np.abs(fit.dip)
@@ -92,7 +96,8 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64, u_photo_mm: float) -> list[str]
     stray = np.abs(centre - _running_median(centre, reach)) > STRAY_MM + arrises.gap_mm / 2
     burnt = _share_burnt(arrises)
     usual = _running_median(arrises.contrast, reach)
-    sigmas = LEAST_DIP_SIGMAS if arrises.section.in_plate_plane else LEAST_DIP_SIGMAS_OF_LANDS
+    # Lands are rough and rise in light, and rims of end faces glint: all that counts as noise.
+    sigmas, poor, rough = PLATE_GATES if arrises.section.in_plate_plane else LAND_GATES
     faint = (dip < sigmas * fit.noise) | (arrises.contrast < LEAST_CONTRAST) | dip_missing(arrises)
     tests = (
         ("outside photo", ~band.inside),
@@ -101,13 +106,15 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64, u_photo_mm: float) -> list[str]
         ("lit from behind", arrises.lit_behind),
         ("covered", _widened((faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > COVERED_FROM))),
         ("low contrast", faint),
+        ("land not seen", land_missing(lands) if lands else np.zeros(len(dip), bool)),
         ("poor photo", np.full(len(dip), u_photo_mm > WORST_U_MM)),
         ("second line", second_line(arrises)),
         (
             "poor fit",
-            ((fit.noise > POOR_FIT * dip) & (arrises.contrast > CLEAR)) | (fit.noise > ROUGH * plates),
+            ((fit.noise > poor * dip) & (arrises.contrast > CLEAR)) | (fit.noise > rough * plates),
         ),
         ("poor fit", ~(u_gap_mm <= WORST_U_MM) | stray),
+        ("poor fit", arris_misplaced(arrises, lands) if lands else np.zeros(len(dip), bool)),
     )
     reason = np.full(len(dip), "", dtype=object)
     for word, applies in reversed(tests):

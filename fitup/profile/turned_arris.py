@@ -7,9 +7,10 @@ dark of the gap and ends at its own outline. Between virtual sharp arris and out
     r (sin γ + cos γ - 1),      and to where the rim begins:      r sin γ
 
 (circle touching both faces of a square edge). A rim that shines like its flank moves the edge to the first
-place, a dark one to the second. Metal mirrors, and what the rim mirrors is the gap: most of it is dark.
-Before a base it mirrors the base in the light. Both places count as possible (rectangular, JCGM 100:2008,
-4.3.7), and so does a radius 40 % off.
+place, a dark one to the second, and one that glints even nearer to the virtual arris. Rendered corners in one
+light showed dark rims, in others bright ones: what a rim mirrors is not known from one photo. So the edge is
+taken half way, with a standard uncertainty as of a rectangle from the arris to where the rim begins (JCGM
+100:2008, 4.3.7), and a radius 40 % off is possible besides. Before a base the rim mirrors the open base.
 """
 
 from __future__ import annotations
@@ -25,8 +26,8 @@ __all__ = ["turned_arris_shading"]
 
 Array64 = NDArray[np.float64]
 
+DARK_SHARE = 0.5
 DARK_SHARE_OVER_BASE = 0.0  # there the rim mirrors the open base, as bright as the flank
-DARK_SHARE = 0.85  # of the rim; found on rendered corners, no photo outside that set has tested it yet
 
 
 def turned_arris_shading(arrises: Arrises, radius_mm: float) -> ArrisShading:
@@ -52,4 +53,4 @@ def _displacement(view_rad: Array64, dark: float, *, both_seen: bool) -> tuple[A
         end = -np.cos(view_rad)
         return (begin + end) / 2, (begin - end) / np.sqrt(12)
     outline = np.sin(view_rad) + np.cos(view_rad) - 1
-    return dark * begin + (1 - dark) * outline, np.abs(begin - outline) / np.sqrt(12)
+    return dark * begin + (1 - dark) * outline, begin / np.sqrt(12)

@@ -25,6 +25,7 @@ _REMEDIES = {
     "covered": "clear what covers the joint",
     "glare": "move the lamp or the phone until the shine is gone",
     "lit from behind": "cover the opening's back",
+    "land not seen": "light the lands beside the gap from another side, and keep the gap's back dark",
     "low contrast": "bring more light to the joint",
     "poor photo": "hold the phone still, and give the photo as the camera stored it",
     "second line": "clean off the line beside the gap",

@@ -68,7 +68,7 @@ def budget_of(station: Station) -> tuple[Influence, ...]:
         band=SimpleNamespace(sample_mm=station.sample_mm),
         tangent=np.array([station.tangent]),
         fit=SimpleNamespace(grain_factor=1.0),
-        section=SimpleNamespace(u_turn_rad=station.u_turn_rad),
+        section=SimpleNamespace(u_turn_rad=station.u_turn_rad, lands=0),
         u_base_mm=None,
         misfit_mm=np.array([station.u_shape_mm]),
     )
