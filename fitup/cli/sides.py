@@ -16,9 +16,7 @@ __all__ = ["sides"]
 
 
 def sides(
-    photos: Annotated[
-        list[str], typer.Argument(metavar="PHOTO", help="Two photos, or a folder of them.")
-    ],
+    photos: Annotated[list[str], typer.Argument(metavar="PHOTO", help="Two photos, or a folder of them.")],
     wire: shared.Wire,
     sheet: shared.Sheet = None,
     limit: shared.Limit = None,
