@@ -28,6 +28,7 @@ FARTHEST = 4.0  # gaps that a profile is compared over; farther out the base's o
 GRAIN_MM = 0.25  # grain and shadows on a base hang together over about so much: samples that count
 MANY = 10_000
 TRIED_SDS = 3.5
+UNLIKELY = 10.0  # of the logarithm of the odds: what is that far below the best has no say
 MOST_COUNT = 20.0  # samples that count, at most
 LEAST_SHARE = 1e-3
 U_ALONG, ROUGH = 0.08, 0.1  # found on renders, from that roughness on
@@ -113,19 +114,26 @@ def told_shape(
     mean, sd = before
     tried = np.flatnonzero(np.abs(np.log(STRETCHES / mean)) < TRIED_SDS * sd + 0.05)
     pick = np.arange(min(curves, len(lights.face)))
-    total = sum(rise.weight for rise in rises)
-    squares = np.zeros((len(pick), len(tried)))
-    asked: dict[float, Array64] = {}  # a standing plate's curves are the same for every rise and stretch
-    for rise in rises:
-        for column, stretch in enumerate(STRETCHES[tried]):
-            height = _about(rise.sheet_gaps / stretch)
-            if height not in asked:
-                asked[height] = lights.curves(height, pick)
-            light = asked[height]
-            squares[:, column] += rise.weight / total * _mean_square(rise, light, stretch, lens)
     length = sum(rise.x_px[-1] - rise.x_px[0] for rise in rises) * lens.sample_mm
-    odds = -0.5 * min(length / GRAIN_MM, MOST_COUNT) * np.log(squares + LEAST_MISFIT**2)
-    odds -= 0.5 * (np.log(STRETCHES[tried] / mean) / sd) ** 2
+    asked: dict[float, Array64] = {}  # a standing plate's curves are the same for every rise and stretch
+
+    def odds_of(columns: NDArray[np.intp]) -> Array64:
+        squares = np.stack(
+            [_squares(rises, lights, lens, STRETCHES[c], pick, asked) for c in columns], axis=1
+        )
+        odds = -0.5 * min(length / GRAIN_MM, MOST_COUNT) * np.log(squares + LEAST_MISFIT**2)
+        return np.asarray(odds - 0.5 * (np.log(STRETCHES[columns] / mean) / sd) ** 2)
+
+    # Every third stretch tells which are worth asking at all.
+    odds = np.full((len(pick), len(tried)), -np.inf)
+    coarse = np.arange(0, len(tried), 3)
+    odds[:, coarse] = odds_of(tried[coarse])
+    likely = coarse[odds[:, coarse].max(axis=0) > odds.max() - UNLIKELY]
+    near = np.unique(np.clip(likely[:, None] + np.arange(-2, 3), 0, len(tried) - 1))
+    rest = np.setdiff1d(near, coarse)
+    if len(rest):
+        odds[:, rest] = odds_of(tried[rest])
+    best = np.unravel_index(int(odds.argmax()), odds.shape)
     share = np.zeros((len(lights.face), len(STRETCHES)))
     share[np.ix_(pick, tried)] = np.exp(odds - odds.max())
     share /= share.sum()
@@ -138,8 +146,27 @@ def told_shape(
         u_relative=spread,
         u_along=U_ALONG * min(rough / ROUGH, 1.0),
         share=share,
-        misfit=float(np.sqrt(squares.min())),
+        misfit=float(np.sqrt(_squares(rises, lights, lens, STRETCHES[tried[best[1]]], pick, asked)[best[0]])),
     )
+
+
+def _squares(
+    rises: list[Rise],
+    lights: BaseLights,
+    lens: Lens,
+    stretch: float,
+    pick: NDArray[np.intp],
+    asked: dict[float, Array64],
+) -> Array64:
+    """Mean square (K,) of what the picked curves at one stretch leave of all rises."""
+    total = sum(rise.weight for rise in rises)
+    squares = np.zeros(len(pick))
+    for rise in rises:
+        height = _about(rise.sheet_gaps / stretch)
+        if height not in asked:
+            asked[height] = lights.curves(height, pick)
+        squares += rise.weight / total * _mean_square(rise, asked[height], stretch, lens)
+    return squares
 
 
 def _about(height: float) -> float:
