@@ -258,6 +258,7 @@ def response_entry(response: CameraResponse) -> entry.CameraResponseEntry:
     return entry.CameraResponseEntry(
         modelled=bool(response.modelled),
         contrast=float(response.contrast),
+        exponent=float(response.exponent),
         sharpening_amount=float(response.amount),
         sharpening_radius_px=float(response.radius_px),
         blur_px=float(response.blur_px),

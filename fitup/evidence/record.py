@@ -297,10 +297,14 @@ class JointEntry(_Entry):
 
 
 class CameraResponseEntry(_Entry):
-    """Tone curve and sharpening of the photo, estimated from the print's own edges."""
+    """Tone curve and sharpening of the photo, estimated from the print's own edges.
+
+    The curve is the sRGB encoding, a power of `exponent`, and an S of strength `contrast`.
+    """
 
     modelled: bool
     contrast: float
+    exponent: float = 1.0
     sharpening_amount: float
     sharpening_radius_px: NotNegative
     blur_px: NotNegative

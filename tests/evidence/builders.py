@@ -178,6 +178,7 @@ def make_inspection(
         ),
         response=SimpleNamespace(
             contrast=0.1,
+            exponent=1.02,
             amount=0.4,
             radius_px=1.2,
             blur_px=0.8,

@@ -133,7 +133,7 @@ def test_every_number_names_its_unit(record: Any) -> None:
     without_unit = {
         *("schema_version", "byte_count", "orientation", "columns", "rows", "strip_number", "marker_count"),
         *("saddle_id", "conformance_probability", "least_seen_share", "seen_share", "evidence", "rival"),
-        *("contrast", "sharpening_amount", "residual", "bridge_factor", "digital_zoom_ratio"),
+        *("contrast", "exponent", "sharpening_amount", "residual", "bridge_factor", "digital_zoom_ratio"),
         *("along_factor", "across_factor"),
         *("photo_count", "point_count", "focus", "coefficients", "covariance"),
     }
