@@ -7,10 +7,11 @@ dark of the gap and ends at its own outline. Between virtual sharp arris and out
     r (sin γ + cos γ - 1),      and to where the rim begins:      r sin γ
 
 (circle touching both faces of a square edge). A rim that shines like its flank moves the edge to the first
-place, a dark one to the second, and one that glints even nearer to the virtual arris. Rendered corners in one
-light showed dark rims, in others bright ones: what a rim mirrors is not known from one photo. So the edge is
-taken half way, with a standard uncertainty as of a rectangle from the arris to where the rim begins (JCGM
-100:2008, 4.3.7), and a radius 40 % off is possible besides. Before a base the rim mirrors the open base.
+place, a dark one to the second, and one that glints even nearer to the virtual arris. Metal mirrors, and what
+the rim mirrors is mostly the dark of the gap: rendered corners in several lights, two sets of them, showed
+the edge at 0.6 to 0.8 r. What a rim mirrors is not known from one photo, so that the standard uncertainty is
+that of a rectangle from the arris to where the rim begins (JCGM 100:2008, 4.3.7), and a radius 40 % off is
+possible besides. Before a base the rim mirrors the open base, which is brighter.
 """
 
 from __future__ import annotations
@@ -26,8 +27,8 @@ __all__ = ["turned_arris_shading"]
 
 Array64 = NDArray[np.float64]
 
-DARK_SHARE = 0.5
-DARK_SHARE_OVER_BASE = 0.0  # there the rim mirrors the open base, as bright as the flank
+DARK_SHARE = 0.9
+DARK_SHARE_OVER_BASE = 0.3
 
 
 def turned_arris_shading(arrises: Arrises, radius_mm: float) -> ArrisShading:
