@@ -93,7 +93,7 @@ def inspect_target(
         scale, line = lay_opening(scale, line, setup, sheet_mm, angle)
     response = read_response(photo, scale)
     band = straighten(photo, scale, line)
-    linear = response.sampled_to_linear(band.profiles)
+    linear = response.to_linear(band.profiles)
     arrises = find_arrises(
         band,
         linear,

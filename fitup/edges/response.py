@@ -74,27 +74,15 @@ class CameraResponse:
 
     def to_linear(self, profiles: Array) -> Array:
         """Undo sharpening across the joint, then the tone curve: (N, M) encoded 0..1 → linear light."""
-        return _looked_up(self._table, self._unsharpened(profiles))
-
-    def sampled_to_linear(self, profiles: Array) -> Array:
-        """Linear light of profiles that were sampled bilinearly between pixels.
-
-        Between two encoded pixels the light of their mean is not the mean of their light: with the tone curve
-        g and encoded values e, what lies between is on average too dark by g'' e'² / 12 (a linear
-        interpolation errs by half the bend times f (1 - f), whose mean over f is a sixth). With that put back
-        the sampling is one more small blur, alike on both sides of an edge, and moves none.
-        """
-        encoded = self._unsharpened(profiles)
-        slope = np.gradient(encoded, axis=1)
-        light = _looked_up(self._table, encoded) + _looked_up(self._bend, encoded) * slope * slope / 12
-        return np.asarray(light, dtype=np.float32)
-
-    def _unsharpened(self, profiles: Array) -> Array:
-        if self.amount <= 0:
-            return profiles
-        padded = np.pad(profiles, ((0, 0), (_TAPS, _TAPS)), mode="edge")
-        windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _TAPS + 1, axis=1)
-        return np.asarray(windows @ self._unsharpening)
+        if self.amount > 0:
+            padded = np.pad(profiles, ((0, 0), (_TAPS, _TAPS)), mode="edge")
+            windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _TAPS + 1, axis=1)
+            profiles = windows @ self._unsharpening
+        table = self._table
+        position = np.clip(profiles, 0, 1) * np.float32(len(table) - 1)
+        index = np.minimum(position.astype(np.int32), len(table) - 2)
+        part = position - index
+        return np.asarray(table[index] * (1 - part) + table[index + 1] * part)
 
     def curve(self, encoded: Array64) -> Array64:
         """Linear light of even areas, whose value no sharpening has changed."""
@@ -115,22 +103,6 @@ class CameraResponse:
         encoded = contrast_curve(curve, self.contrast)
         inverse = np.interp(np.linspace(0, 1, 2049), encoded, curve) ** (1 / self.exponent)
         return np.asarray(srgb_to_linear(inverse), dtype=np.float32)
-
-    @cached_property
-    def _bend(self) -> Array:
-        """Second derivative of the inverse tone curve, over steps coarse enough not to see the table's."""
-        coarse = np.linspace(0, 1, 65)
-        curve = self.curve(coarse)
-        bend = np.gradient(np.gradient(curve, coarse), coarse)
-        return np.asarray(bend, dtype=np.float32)
-
-
-def _looked_up(table: Array, encoded: Array) -> Array:
-    """Table's values at encoded places 0..1, interpolated."""
-    position = np.clip(encoded, 0, 1) * np.float32(len(table) - 1)
-    index = np.minimum(position.astype(np.int32), len(table) - 2)
-    part = position - index
-    return np.asarray(table[index] * (1 - part) + table[index + 1] * part)
 
 
 PLAIN_RESPONSE = CameraResponse(
