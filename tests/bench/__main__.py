@@ -23,7 +23,13 @@ from tests.bench.accuracy import Outcome, figures, measure_all, photo_row, worst
 from tests.bench.bound_ratio import bound_ratios
 from tests.bench.kinds import kind_figures, kind_row, kind_truths, measure_kinds
 from tests.bench.seam import seam_figures, seam_truths
-from tests.bench.speed import cold_import_s, help_over_import, peak_mb, verdict_over_decode
+from tests.bench.speed import (
+    cold_import_s,
+    help_over_import,
+    kinds_over_decode,
+    peak_mb,
+    verdict_over_decode,
+)
 from tests.bench.truth import Truth, load_truths
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -48,7 +54,7 @@ def main(arguments: list[str] | None = None) -> int:
     if "kinds" in options.sections:
         report["kinds"] = _kinds(options.photos, console)
     if "speed" in options.sections:
-        report["speed"] = _speed(truths, console)
+        report["speed"] = _speed(truths, kind_truths(options.photos / "kinds"), console)
     partial = options.out.with_name(options.out.name + ".part")
     partial.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     partial.replace(options.out)
@@ -185,9 +191,10 @@ def _print_rows(title: str, rows: list[dict[str, Any]], console: Console) -> Non
 # -------------------------------------------------------------------------------------------------- speed
 
 
-def _speed(truths: list[Truth], console: Console) -> dict[str, Any]:
+def _speed(truths: list[Truth], kinds: list[Truth], console: Console) -> dict[str, Any]:
     timed = _spread(truths, TIMED_PHOTOS)
     result: dict[str, Any] = verdict_over_decode(timed)
+    result["kinds_over_grey_decode"] = kinds_over_decode(kinds)
     result |= peak_mb(timed[0]) | help_over_import() | cold_import_s(timed[0])
     table = _two_columns("Time and memory")
     for key, value in result.items():

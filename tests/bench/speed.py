@@ -20,9 +20,10 @@ import cv2
 from fitup import inspection as inspection_module
 from fitup.inspection import InspectionSettings, inspect
 from tests.bench.accuracy import settings_of
+from tests.bench.kinds import kind_settings
 from tests.bench.truth import Truth
 
-__all__ = ["cold_import_s", "help_over_import", "peak_mb", "verdict_over_decode"]
+__all__ = ["cold_import_s", "help_over_import", "kinds_over_decode", "peak_mb", "verdict_over_decode"]
 
 REPEATS = 11
 ROOT = Path(__file__).resolve().parents[2]
@@ -30,7 +31,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 def verdict_over_decode(truths: list[Truth]) -> dict[str, Any]:
     """Warm photo-to-verdict time and every stage's over the plain grey decode of the same file."""
-    photos = [_one_photo(truth) for truth in truths]
+    photos = [_one_photo(truth, settings_of(truth)) for truth in truths]
     stages = {name: round(median(p["stages"][name] for p in photos), 3) for name in photos[0]["stages"]}
     return {
         "verdict_over_grey_decode": round(median(p["ratio"] for p in photos), 3),
@@ -41,8 +42,16 @@ def verdict_over_decode(truths: list[Truth]) -> dict[str, Any]:
     }
 
 
-def _one_photo(truth: Truth) -> dict[str, Any]:
-    settings, name = settings_of(truth), str(truth.photo)
+def kinds_over_decode(truths: list[Truth]) -> dict[str, float]:
+    """Photo-to-verdict time over the grey decode for photos of other joint kinds, by photo."""
+    return {
+        truth.name: _one_photo(truth, kind_settings(truth, len(truth.data["targets"])))["ratio"]
+        for truth in truths
+    }
+
+
+def _one_photo(truth: Truth, settings: InspectionSettings) -> dict[str, Any]:
+    name = str(truth.photo)
     decode: list[float] = []
     verdict: list[float] = []
     stages: dict[str, list[float]] = {}
@@ -71,8 +80,8 @@ def _time(work: Callable[[], object]) -> float:
 # Names that fitup/inspection.py calls, and the stage that their time counts for.
 STAGES = {
     "open_photo": "open",
-    "find_target": "find_target",
-    "scale_map": "scale_map",
+    "targets_of": "find_target",
+    "target_scale": "scale_map",
     "find_joint": "find_joint",
     "read_response": "response",
     "straighten": "band",
