@@ -17,6 +17,7 @@ from scipy.spatial.transform import Rotation
 
 from fitup.joint import JointKind, JointSetup
 from fitup.scale import PlateLine, PrintRecord, TargetPair, bundle, gap_and_step, opening_frame
+from fitup.scale.bundle import THICKNESS_SHARE
 from fitup.scale.bundle_fit import PrintedPlane, fit_planes
 from fitup.scale.plane import CameraPrior
 from fitup.scale.space import CAUSES
@@ -129,7 +130,9 @@ def truth(seed: int, same: bool, record: PrintRecord | None) -> tuple[TwoPlates,
         scales.append((float(np.exp(size - stretch / 2)), float(np.exp(size + stretch / 2))))
     size_px = (4032, 3024)
     off = 0.004 * np.hypot(*size_px) * rng.standard_normal(2)
-    thick = 0.1 + 0.05 * rng.standard_normal(2)
+    share = THICKNESS_SHARE if same else 0.0
+    thick = share * rng.standard_normal() + np.sqrt(1 - share**2) * rng.standard_normal(2)
+    thick = 0.1 + 0.05 * thick
     world = TwoPlates(
         scales=(scales[0], scales[1]), noise_px=0.1, seed=seed, view_deg=40.0, step_mm=0.2,
         centre_px=(2015.5 + float(off[0]), 1511.5 + float(off[1])),

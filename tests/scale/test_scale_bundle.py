@@ -20,6 +20,7 @@ from fitup.scale import (
     scale_map,
     target_layout,
 )
+from fitup.scale.bundle import THICKNESS_SHARE
 from fitup.scale.bundle_fit import PrintedPlane, fit_planes
 from fitup.scale.layout import TargetLayout
 from fitup.scale.plane import CameraPrior, fit_pose, turn_matrix
@@ -177,7 +178,8 @@ def test_plates_known_to_be_level_steady_the_gap_off_the_bisector():
     loose, level = [], []
     for seed in range(40):
         rng = np.random.default_rng(seed)
-        thick = 0.1 + 0.05 * rng.standard_normal(2)
+        own = np.sqrt(1 - THICKNESS_SHARE**2) * rng.standard_normal(2)  # one print record: one sheet
+        thick = 0.1 + 0.05 * (THICKNESS_SHARE * rng.standard_normal() + own)
         world = TwoPlates(
             noise_px=0.05, seed=seed, view_deg=60, step_mm=float(0.05 * rng.standard_normal()),
             thicknesses_mm=(float(thick[0]), float(thick[1])),
