@@ -307,10 +307,10 @@ def _bridged(points_px: NDArray[np.float64]) -> NDArray[np.float64]:
 def _unjudged(shown: Sequence[PhotoStrips]) -> list[str]:
     """What single photos are judged by and a joint of several is not."""
     with_lands = any(
-        np.isfinite(one.shape.near_land_mm).any() or np.isfinite(one.shape.far_land_mm).any()
+        length is not None and np.isfinite(length).any()
         for photo in shown
         for one in photo.inspections
-        if one.shape.near_land_mm is not None and one.shape.far_land_mm is not None
+        for length in (one.shape.near_land_mm, one.shape.far_land_mm)
     )
     return ["Lands are not judged over several photos: inspect the photos one by one."] if with_lands else []
 

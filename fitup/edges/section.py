@@ -25,7 +25,6 @@ U_ANGLE_DEG = 2.5 / np.sqrt(3)
 STEEP_TANGENT = 0.47  # 25 degrees: beyond, the near plate hides the floor and the arrises' shape matters
 STEEP_CORNER_TANGENT = 0.58  # 30 degrees off the bisector
 STEEPEST_TANGENT = 2.2  # 65 degrees, for joints that can only be seen from aside
-DEEP_MM = 25.0  # a face that goes on behind the gap as far as anything is seen of it
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,11 +33,12 @@ class Section:
 
     `tangent` (N,) of the view angle across, positive where the camera stands beyond the gap. `near_flank_mm`
     and `far_flank_mm` (N,) are the seen widths of the flanks, infinite for plates. `face_depth_mm` and its
-    standard uncertainty `u_face_depth_mm` say how deep the face seen in the gap goes. `slot` is True where
-    that face is lit through the gap alone, `near_is_base` and `far_is_base` where the gap is bounded by a
-    face that continues on both sides of the opening plane, without an arris. The far arris lies
-    `far_depth_mm` below the plane; `u_turn_rad` is the standard uncertainty of the plane's turn about the
-    joint, `land_turn_rad` the angle of an open corner's lands to the opening's normal.
+    standard uncertainty `u_face_depth_mm` say how deep the cut face seen in the gap goes. `slot` is True
+    where the face seen there is lit through the gap alone, whatever its depth; `near_is_base` and
+    `far_is_base` where the gap is bounded by a face that continues on both sides of the opening plane,
+    without an arris. The far arris lies `far_depth_mm` below the plane; `u_turn_rad` is the standard
+    uncertainty of the plane's turn about the joint, `land_turn_rad` the angle of an open corner's lands to
+    the opening's normal.
     """
 
     kind: JointKind
@@ -124,7 +124,7 @@ def section_of(
         return butt_section(tangent, sheet_mm)
     plate = np.full_like(tangent, np.inf)
     land = np.full_like(tangent, sheet_mm)
-    near, far, depth, slot = plate, plate, DEEP_MM, True
+    near, far, depth, slot = plate, plate, 0.0, True
     near_is_base = far_is_base = False
     far_depth, turn, u_turn = 0.0, 0.0, float(np.radians(U_ANGLE_DEG))
     if setup.kind is JointKind.CORNER_FULL_OPEN:
@@ -132,13 +132,13 @@ def section_of(
         turn, u_turn = (float(value) for value in np.radians(((180.0 - angle) / 2, u_angle / 2)))
         near = sheet_mm * (np.sin(turn) + tangent * np.cos(turn))
         far = sheet_mm * (np.sin(turn) - tangent * np.cos(turn))
-        depth, slot = 0.0, False
+        slot = False
     elif setup.kind is JointKind.CORNER_HALF_OPEN:
         far = land
         far_depth = setup.overlap_mm or sheet_mm / 2
         depth, slot = far_depth, False
     elif setup.kind is JointKind.CORNER_FLUSH:
-        near, depth = land, sheet_mm
+        near = land
     elif setup.kind is JointKind.EDGE:
         near, far = land, land
     elif setup.place is TargetOn.UPPER:
