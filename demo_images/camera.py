@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
+from tones import toned
 
 __all__ = ["Camera", "Picture", "develop", "save_jpeg"]
 
@@ -126,7 +127,8 @@ class Picture:
     paper_level: float = 0.66  # linear level given to plain white paper
     white_balance: tuple[float, float, float] = (1.01, 1.0, 0.985)
     awb: float = 0.75
-    s_curve: float = 0.25
+    s_curve: float = 0.25  # strength of the tone curve, in the measure of its family
+    tone_family: str = "s-curve"  # one of tones.TONES
     sharpen: float = 0.45
     sharpen_radius_px: float = 1.2
     quality: int = 92
@@ -134,7 +136,8 @@ class Picture:
 
     def truth(self) -> dict[str, Any]:
         """The chain's numbers."""
-        return asdict(self) | {"tone": "sRGB, then v + s_curve * (3 v^2 - 2 v^3 - v)"}
+        tone = "sRGB, then v + s_curve * (3 v^2 - 2 v^3 - v)"
+        return asdict(self) | {"tone": tone if self.tone_family == "s-curve" else self.tone_family}
 
 
 def develop(
@@ -147,8 +150,7 @@ def develop(
     light = _lens(linear * np.float32(picture.paper_level / paper.mean()), camera, picture)
     light = _noise(light, picture)
     light *= ((paper.mean() / paper) ** picture.awb * np.array(picture.white_balance)).astype(np.float32)
-    code = _encode(np.clip(light, 0, 1))
-    code += picture.s_curve * (3 * code**2 - 2 * code**3 - code)
+    code = toned(light, picture.tone_family, picture.s_curve)
     luma = code @ np.array([0.299, 0.587, 0.114], dtype=np.float32)
     detail = luma - cv2.GaussianBlur(luma, (0, 0), picture.sharpen_radius_px)
     code += (picture.sharpen * detail)[..., None]
@@ -186,12 +188,6 @@ def _noise(light: NDArray[np.float32], picture: Picture) -> NDArray[np.float32]:
         picture.photons
     )
     return light + white * sigma
-
-
-def _encode(linear: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.where(
-        linear <= 0.0031308, linear * 12.92, 1.055 * np.maximum(linear, 1e-6) ** (1 / 2.4) - 0.055
-    ).astype(np.float32)
 
 
 def save_jpeg(
