@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from fitup.verdict.decision import StationState
+from fitup.verdict.decision import DecisionRule, StationState
+from fitup.verdict.feeler import settling_blades_mm
 from fitup.verdict.lands import LandState
 from fitup.verdict.result import Spot, VerdictWord
 
 __all__ = [
     "beside_over_advice",
+    "blades_advice",
     "doubtful_advice",
     "joint_advice",
     "joint_sentence",
@@ -49,16 +51,23 @@ def over_advice(start_mm: float, end_mm: float, gap_mm: float, limit_mm: float) 
     )
 
 
-def doubtful_advice(start_mm: float, end_mm: float, gap_mm: float, u_mm: float, limit_mm: float) -> str:
-    """Where to gauge, and with which blade the question is settled."""
+def doubtful_advice(
+    start_mm: float, end_mm: float, gap_mm: float, u_mm: float, limit_mm: float, rule: DecisionRule
+) -> str:
+    """Where to gauge, and which blades settle the question either way by the rule."""
     decimals = _decimals(gap_mm, limit_mm)
-    # Rounded down to what a set of blades can be stacked to: a blade above the limit would prove nothing.
-    blade_mm = math.floor(limit_mm * 100 + _SAFETY) / 100
-    test = f"; inside the limit if {blade_mm:.2f} mm of blades does not go in" if blade_mm >= 0.03 else ""
     return (
         f"settle with a feeler gauge: {_place(start_mm, end_mm)}: "
-        f"gap {_gap(gap_mm, u_mm, decimals)}, limit {limit_mm:.{decimals}f} mm{test}"
+        f"gap {_gap(gap_mm, u_mm, decimals)}, limit {limit_mm:.{decimals}f} mm; "
+        f"{blades_advice(limit_mm, rule)}"
     )
+
+
+def blades_advice(limit_mm: float, rule: DecisionRule) -> str:
+    """Which blades settle a doubt about this limit."""
+    inside_mm, over_mm = settling_blades_mm(limit_mm, rule)
+    inside = f"inside the limit if {inside_mm:.2f} mm of blades does not go in, " if inside_mm else ""
+    return f"{inside}over it if {over_mm:.2f} mm goes in"
 
 
 def beside_over_advice(start_mm: float, end_mm: float, over_start_mm: float, over_end_mm: float) -> str:

@@ -21,6 +21,7 @@ No sentence here tells anybody to start work: the verdict is about the fit-up an
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -46,7 +47,7 @@ from fitup.verdict.spots import SpotRule, Stretch, find_stretches, runs_of
 if TYPE_CHECKING:  # reading a wire size must not load the image processing
     from fitup.profile import GapProfile
 
-__all__ = ["judge"]
+__all__ = ["judge", "seen_enough", "worst_word"]
 
 _ROUNDING = 1e-9
 
@@ -84,7 +85,7 @@ def judge(
     states = decide(profile.gap_mm, profile.u_gap_mm, limit.limit_mm, rule)
     stretches = find_stretches(states, profile.step_mm, spot_rule)
     spots = _with_neighbours(
-        profile, stretches, [_spot(profile, states, stretch, limit) for stretch in stretches], spot_rule
+        profile, stretches, [_spot(profile, states, stretch, limit, rule) for stretch in stretches], spot_rule
     )
     land_rule = None if lands is None else land_rule or LandRule()
     if lands is not None and land_rule is not None:
@@ -92,8 +93,8 @@ def judge(
         spots = tuple(
             sorted((*spots, *(_land_spot(profile, one) for one in short)), key=lambda spot: spot.start_mm)
         )
-    seen_enough = _seen_enough(profile, seen_rule)
-    word = _worst(spots, seen_enough)
+    enough = seen_enough(profile.seen, profile.step_mm, seen_rule)
+    word = worst_word([spot.state for spot in spots], enough)
     largest = _largest(profile, profile.seen)
     seen_share = float(np.mean(profile.seen))
     part = only_part(*_reach(profile)) if part_only else ""
@@ -107,7 +108,7 @@ def judge(
         largest_gap_at_mm=largest[2],
         seen_share=seen_share,
         sentence=joint_sentence(word, largest, limit.limit_mm, spots, seen_share) + part,
-        advice=joint_advice(word, spots, _main_reason(profile.unseen_reason), seen_enough) + part,
+        advice=joint_advice(word, spots, _main_reason(profile.unseen_reason), enough) + part,
         decision=rule,
         spot_rule=spot_rule,
         seen_rule=seen_rule,
@@ -115,22 +116,30 @@ def judge(
     )
 
 
-def _worst(spots: tuple[Spot, ...], seen_enough: bool) -> VerdictWord:
-    if any(spot.state == StationState.OVER for spot in spots):
+def worst_word(spot_states: Iterable[str], enough_seen: bool) -> VerdictWord:
+    """The verdict on a joint with spots of these states."""
+    states = set(spot_states)
+    if StationState.OVER in states:
         return VerdictWord.RE_FIXTURE
-    if not seen_enough:
+    if not enough_seen:
         return VerdictWord.RETAKE
-    return VerdictWord.GAUGE if spots else VerdictWord.WITHIN
+    return VerdictWord.GAUGE if states else VerdictWord.WITHIN
 
 
-def _seen_enough(profile: GapProfile, rule: SeenRule) -> bool:
-    count = len(profile.seen)
-    enough = np.count_nonzero(profile.seen) >= rule.least_seen_share * count - _ROUNDING
-    longest = max((last - first + 1 for first, last in runs_of(~profile.seen)), default=0)
-    return bool(enough and longest * profile.step_mm <= rule.longest_unseen_mm + _ROUNDING)
+def seen_enough(seen: NDArray[np.bool_], step_mm: float, rule: SeenRule) -> bool:
+    """Whether enough stations of the (N,) mask are seen, `step_mm` apart, and no hole in it is too long."""
+    enough = np.count_nonzero(seen) >= rule.least_seen_share * len(seen) - _ROUNDING
+    longest = max((last - first + 1 for first, last in runs_of(~seen)), default=0)
+    return bool(enough and longest * step_mm <= rule.longest_unseen_mm + _ROUNDING)
 
 
-def _spot(profile: GapProfile, states: tuple[StationState, ...], stretch: Stretch, limit: Limit) -> Spot:
+def _spot(
+    profile: GapProfile,
+    states: tuple[StationState, ...],
+    stretch: Stretch,
+    limit: Limit,
+    rule: DecisionRule,
+) -> Spot:
     half = profile.step_mm / 2
     start_mm = float(profile.station_mm[stretch.first]) - half
     end_mm = float(profile.station_mm[stretch.last]) + half
@@ -138,7 +147,7 @@ def _spot(profile: GapProfile, states: tuple[StationState, ...], stretch: Stretc
     if stretch.state == StationState.OVER:
         advice = over_advice(start_mm, end_mm, gap_mm, limit.limit_mm)
     elif stretch.state == StationState.DOUBTFUL:
-        advice = doubtful_advice(start_mm, end_mm, gap_mm, u_mm, limit.limit_mm)
+        advice = doubtful_advice(start_mm, end_mm, gap_mm, u_mm, limit.limit_mm, rule)
     else:
         at_mm = (start_mm + end_mm) / 2
         advice = unseen_advice(start_mm, end_mm, _main_reason(profile.unseen_reason[stretch.cells]))
