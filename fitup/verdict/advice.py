@@ -18,6 +18,7 @@ __all__ = [
     "joint_sentence",
     "only_part",
     "over_advice",
+    "place_in_words",
     "short_land_advice",
     "unseen_advice",
 ]
@@ -40,13 +41,18 @@ _SHORT_MM = 5.0
 _SAFETY = 1e-6
 
 
+def place_in_words(start_mm: float, end_mm: float) -> str:
+    """A stretch from the datum mark, rounded outwards."""
+    return f"{_from_to(start_mm, end_mm)} from the datum mark"
+
+
 def over_advice(start_mm: float, end_mm: float, gap_mm: float, limit_mm: float) -> str:
     """Where to re-fixture, and by how much the gap is too wide."""
     decimals = _decimals(gap_mm, limit_mm)
     gap, limit = round(gap_mm, decimals), round(limit_mm, decimals)
     too_wide = f"{gap - limit:.{decimals}f} mm" if gap > limit else "less than 0.001 mm"
     return (
-        f"re-fixture {_place(start_mm, end_mm)}: "
+        f"re-fixture {place_in_words(start_mm, end_mm)}: "
         f"gap {gap:.{decimals}f} mm, limit {limit:.{decimals}f} mm ({too_wide} too wide)"
     )
 
@@ -57,7 +63,7 @@ def doubtful_advice(
     """Where to gauge, and which blades settle the question either way by the rule."""
     decimals = _decimals(gap_mm, limit_mm)
     return (
-        f"settle with a feeler gauge: {_place(start_mm, end_mm)}: "
+        f"settle with a feeler gauge: {place_in_words(start_mm, end_mm)}: "
         f"gap {_gap(gap_mm, u_mm, decimals)}, limit {limit_mm:.{decimals}f} mm; "
         f"{blades_advice(limit_mm, rule)}"
     )
@@ -72,15 +78,17 @@ def blades_advice(limit_mm: float, rule: DecisionRule) -> str:
 
 def beside_over_advice(start_mm: float, end_mm: float, over_start_mm: float, over_end_mm: float) -> str:
     """A doubtful rim of a spot over the limit: closing that spot closes it too, and no gauge settles more."""
-    over = _place(over_start_mm, over_end_mm)
-    return f"goes with the re-fixture beside it ({over}): {_place(start_mm, end_mm)}; no gauge is needed"
+    over = place_in_words(over_start_mm, over_end_mm)
+    return (
+        f"goes with the re-fixture beside it ({over}): {place_in_words(start_mm, end_mm)}; no gauge is needed"
+    )
 
 
 def unseen_advice(
     start_mm: float, end_mm: float, reason: str, like: tuple[float, float] | None = None
 ) -> str:
     """Where nothing was measured and what to do; `like` is an earlier place with the same reason."""
-    place = _place(start_mm, end_mm)
+    place = place_in_words(start_mm, end_mm)
     if like is not None:
         return f"do as at {_from_to(*like)}: {place}" + (f" ({reason})" if reason else "")
     if reason == "covered":
@@ -94,14 +102,14 @@ def unseen_advice(
 def short_land_advice(start_mm: float, end_mm: float, side: str, land_mm: float, sheet_mm: float) -> str:
     """Which land is short, where, and how long it is against the sheet."""
     return (
-        f"look at the land {side}, {_place(start_mm, end_mm)}: {max(land_mm, 0.0):.1f} mm long, "
+        f"look at the land {side}, {place_in_words(start_mm, end_mm)}: {max(land_mm, 0.0):.1f} mm long, "
         f"the sheet is {round(sheet_mm, 2):g} mm thick; the wire has no edge to run along there"
     )
 
 
 def only_part(start_mm: float, end_mm: float) -> str:
     """What is added where only a part of the joint was asked for."""
-    return f"; only {_place(start_mm, end_mm)} was looked at"
+    return f"; only {place_in_words(start_mm, end_mm)} was looked at"
 
 
 def joint_sentence(
@@ -152,10 +160,6 @@ def joint_advice(word: VerdictWord, spots: Sequence[Spot], main_reason: str, see
         return f"{widest.advice}{more}; then photograph the joint again{unseen}"
     more = f"; and {len(spots) - 1} more listed" if len(spots) > 1 else ""
     return f"{spots[0].advice}{more}"
-
-
-def _place(start_mm: float, end_mm: float) -> str:
-    return f"{_from_to(start_mm, end_mm)} from the datum mark"
 
 
 def _from_to(start_mm: float, end_mm: float) -> str:

@@ -2,7 +2,7 @@
 
 A blade that does not go in anywhere along a stretch was stopped by a gap narrower than itself; one that goes
 in found a gap at least as wide, at one place of the stretch or more. So the blade stands for the gap at its
-worst. Where it is sure by the record's own rule (JCGM 106) that the blade is inside the limit, a gap that does
+worst. Where it is sure by the record's own rule (JCGM 106) that a blade is inside the limit, a gap that does
 not let it in is inside too; where it is sure that the blade is over the limit, a gap that lets it in is over.
 
 How true a blade is: worn workshop blades are taken as true within 0.01 mm each, the film between two of them
@@ -126,7 +126,7 @@ def proof_of(blade_mm: float, u_mm: float, limit_mm: float, rule: DecisionRule) 
 
 
 def settling_blades_mm(limit_mm: float, rule: DecisionRule) -> tuple[float | None, float]:
-    """The thickest blades that prove a gap inside by not going in, the thinnest that prove it over by going in.
+    """The thickest blades that prove inside by staying out, the thinnest that prove over by going in [mm].
 
     Two blades with the usual uncertainty, in steps of 0.01 mm. The first is None where it would be thinner
     than any blade.
