@@ -19,6 +19,7 @@ from fitup.errors import FitupError, RetakeError
 from fitup.inspection import Inspection, InspectionSettings, inspect_target, target_scale
 from fitup.photo import Photo, open_photo
 from fitup.scale import ScaleMap, TargetSighting, find_targets
+from fitup.scale.in_view import in_view, stretch_in_view
 from fitup.scale.strip_chain import StripLink
 from fitup.scale.strip_glimpse import SeenSaddles, glimpse_neighbours
 from fitup.strip_links import foot_on, link_strips, place_strip, printed_face
@@ -29,13 +30,11 @@ Array64 = NDArray[np.float64]
 
 REACH_MM = 40.0  # past the pattern's ends: the next paper begins at 22 mm
 LEAST_STRETCH_MM = 30.0  # of a pattern: less of it makes the joint's course a guess
-SEARCH_DEPTH_MM = 50.0
 BAND_MM = 5.0  # to either side of the joint that must be in the photo
 SAME_JOINT_MM = 2.0
 SAME_ROW_MM, SAME_ROW_DEG = 10.0, 8.0  # how far strips laid end to end may stand out of their row
 GUIDE_STEP_MM = 8.0
 TOO_LITTLE = "outside photo"
-_EDGE_PX = 3
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -124,7 +123,7 @@ def _inspect_along(
     """Inspect beside one strip as far past its pattern as the photo shows; s counts from its datum mark."""
     scale = target_scale(photo, sighting, settings)
     elsewhere = tuple(other for other in sightings if other is not sighting)
-    start, end = _searched(scale)
+    start, end = stretch_in_view(scale, 0.0, sighting.layout.length_mm)
     if end - start < LEAST_STRETCH_MM:
         raise RetakeError(
             TOO_LITTLE,
@@ -159,37 +158,19 @@ def _inspect_along(
     return replace(found, settings=settings, line=line)
 
 
-def _searched(scale: ScaleMap) -> tuple[float, float]:
-    """The part of the pattern beside which the photo shows the plate where the joint is searched for."""
-    layout = scale.sighting.layout
-    x = np.arange(0.0, layout.length_mm + 0.5, 1.0)
-    y = layout.paper_box_mm[3] + np.linspace(0.0, SEARCH_DEPTH_MM, 26)
-    inside = _inside(scale, np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1))
-    beside = inside[:, 1]
-    # Where the photo ends above the strip it ends there for all of it: that costs depth, not length.
-    deep = (inside & beside[:, None]).sum(axis=0) >= 0.8 * max(int(beside.sum()), 1)
-    shown = np.flatnonzero(inside[:, deep].all(axis=1) & beside) if deep.any() else np.empty(0, np.intp)
-    return (float(x[shown[0]]), float(x[shown[-1]])) if len(shown) else (0.0, 0.0)
-
-
 def _shown(scale: ScaleMap, course: JointLine, low_mm: float, high_mm: float) -> Array64:
     """Places along the joint, past its found course, at which the photo shows it with room to either side."""
     s = np.arange(np.floor(low_mm / GUIDE_STEP_MM), np.ceil(high_mm / GUIDE_STEP_MM) + 1) * GUIDE_STEP_MM
     xy, normal = course.at(s)
     both = np.stack([xy - BAND_MM * normal, xy, xy + BAND_MM * normal], axis=1)
     middle = int(np.argmin(np.abs(s - (course.s_mm[0] + course.s_mm[-1]) / 2)))
-    inside = np.asarray(_inside(scale, both).all(axis=1))
+    inside = np.asarray(in_view(scale, both).all(axis=1))
     first = last = middle
     while first > 0 and inside[first - 1]:
         first -= 1
     while last < len(s) - 1 and inside[last + 1]:
         last += 1
     return np.asarray(s[first : last + 1])
-
-
-def _inside(scale: ScaleMap, points_mm: Array64) -> NDArray[np.bool_]:
-    uv = scale.to_px(points_mm)
-    return np.asarray(((uv >= _EDGE_PX) & (uv <= np.array(scale.size_px) - 1 - _EDGE_PX)).all(axis=-1))
 
 
 def _same_way(best: TargetSighting, other: TargetSighting) -> bool:
