@@ -30,12 +30,13 @@ from tests.bench.speed import (
     peak_mb,
     verdict_over_decode,
 )
+from tests.bench.suite_section import run_suite
 from tests.bench.truth import Truth, load_truths
 
 ROOT = Path(__file__).resolve().parents[2]
 TIMED_PHOTOS = 3
 TABLE_WIDTH = 180
-SECTIONS = ("accuracy", "kinds", "speed")
+SECTIONS = ("accuracy", "kinds", "suite", "speed")
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -53,6 +54,8 @@ def main(arguments: list[str] | None = None) -> int:
         report["accuracy"] = _accuracy(truths, console)
     if "kinds" in options.sections:
         report["kinds"] = _kinds(options.photos, console)
+    if "suite" in options.sections:
+        report["suite"] = run_suite(options.cache, console)
     if "speed" in options.sections:
         report["speed"] = _speed(truths, kind_truths(options.photos / "kinds"), console)
     partial = options.out.with_name(options.out.name + ".part")
@@ -66,6 +69,7 @@ def _options(arguments: list[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     parser.add_argument("--photos", type=Path, default=ROOT / "demo_images", help="folder with truth files")
     parser.add_argument("--out", type=Path, default=ROOT / "bench.json")
+    parser.add_argument("--cache", type=Path, default=ROOT / "out" / "suite", help="of the suite's photos")
     parser.add_argument("--sections", nargs="+", choices=SECTIONS, default=list(SECTIONS))
     return parser.parse_args(arguments)
 

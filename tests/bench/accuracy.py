@@ -28,7 +28,17 @@ from fitup.verdict import fillable_gap, parse_sheet, parse_wire
 from tests.bench.scripted import read_by_script
 from tests.bench.truth import FINE_PX_PER_MM, HAIRLINE_MM, Reading, Score, Truth, score
 
-__all__ = ["Outcome", "figures", "measure_all", "photo_row", "settings_of", "worst_stations"]
+__all__ = [
+    "Outcome",
+    "error_figures",
+    "figures",
+    "measure_all",
+    "opening_figures",
+    "photo_row",
+    "reading_of",
+    "settings_of",
+    "worst_stations",
+]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -155,9 +165,9 @@ def figures(outcomes: list[Outcome]) -> dict[str, Any]:
     script = [o.script for o in counted if o.script is not None]
     hair = _hairline(own)
     return {
-        **_errors(own),
+        **error_figures(own),
         **_least_coverage(counted),
-        **_openings(own),
+        **opening_figures(own),
         "false_over_spots": sum(len(s.false_over_spots) for s in own),
         "false_seen_stations": sum(s.false_seen for s in own),
         "false_seen_called_within": sum(s.false_seen_within for s in own),
@@ -167,10 +177,10 @@ def figures(outcomes: list[Outcome]) -> dict[str, Any]:
         "photos": len(counted),
         "photos_refused": sum(o.score is None for o in counted),
         "verdicts_as_expected": sum(o.as_expected is True for o in counted),
-        "fine": _errors([s.only(s.px_per_mm >= FINE_PX_PER_MM) for s in own]),
+        "fine": error_figures([s.only(s.px_per_mm >= FINE_PX_PER_MM) for s in own]),
         "hairline": hair,
-        **{f"script_{k}": v for k, v in _errors(script).items() if k in SCRIPT_FIGURES},
-        **{f"script_{k}": v for k, v in _openings(script).items()},
+        **{f"script_{k}": v for k, v in error_figures(script).items() if k in SCRIPT_FIGURES},
+        **{f"script_{k}": v for k, v in opening_figures(script).items()},
         "script_false_over_spots": sum(len(s.false_over_spots) for s in script),
         "script_photos_without_reading": sum(o.script is None for o in counted),
     }
@@ -197,7 +207,8 @@ def _median_rms(scores: list[Score]) -> float:
 SCRIPT_FIGURES = ("bias_mm", "rms_mm", "p95_mm", "median_abs_mm", "stations")
 
 
-def _errors(scores: list[Score]) -> dict[str, Any]:
+def error_figures(scores: list[Score]) -> dict[str, Any]:
+    """Error and stated uncertainty over all stations that were read; only `stations` where there are none."""
     error = np.concatenate([s.error_mm for s in scores]) if scores else np.empty(0)
     covered = np.concatenate([s.covered for s in scores]) if scores else np.empty(0)
     u = np.concatenate([s.u_mm for s in scores]) if scores else np.empty(0)
@@ -215,7 +226,8 @@ def _errors(scores: list[Score]) -> dict[str, Any]:
     }
 
 
-def _openings(scores: list[Score]) -> dict[str, int]:
+def opening_figures(scores: list[Score]) -> dict[str, int]:
+    """Openings over the limit, and how many of them were missed (strict) and overlooked (lenient)."""
     openings = [o for s in scores for o in s.openings]
     return {
         "openings": len(openings),
@@ -274,18 +286,18 @@ def photo_row(outcome: Outcome) -> dict[str, Any]:
     if own is not None:
         row |= {
             "px_per_mm": round(float(np.median(own.px_per_mm)), 1) if len(own.px_per_mm) else None,
-            **_errors([own]),
+            **error_figures([own]),
             "seen_share": round(own.seen_share, 4),
             "station_off_mm": round(outcome.station_off_mm, 3),
             "false_seen": own.false_seen,
             "false_over_spots": len(own.false_over_spots),
-            **_openings([own]),
+            **opening_figures([own]),
             "largest_influence": outcome.dominant,
         }
     if script is not None:
         row |= {
-            "script_rms_mm": _errors([script]).get("rms_mm"),
-            "script_missed_openings": _openings([script])["missed_openings"],
+            "script_rms_mm": error_figures([script]).get("rms_mm"),
+            "script_missed_openings": opening_figures([script])["missed_openings"],
         }
     return row
 

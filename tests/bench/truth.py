@@ -179,10 +179,11 @@ def score(truth: Truth, reading: Reading, limit_mm: float) -> Score:
 
 
 def _openings(truth: Truth, reading: Reading, limit_mm: float) -> tuple[Opening, ...]:
-    """Stretches of the truth over the limit within the stations' reach, 3 mm or longer."""
+    """Stretches of the truth over the limit, not hidden, within the stations' reach, 3 mm or longer."""
     step = truth.step_mm
     first, last = reading.station_mm[0] - step, reading.station_mm[-1] + step
-    over = (truth.gap_mm > limit_mm) & (truth.s_mm >= first) & (truth.s_mm <= last)
+    shown = (truth.gap_mm > limit_mm) & ~truth.hidden
+    over = shown & (truth.s_mm >= first) & (truth.s_mm <= last)
     openings = []
     for begin, end in runs_of(over):
         start_mm, end_mm = float(truth.s_mm[begin]), float(truth.s_mm[end])

@@ -1,0 +1,138 @@
+"""Coverage suite: many photos of known truth over the factors of a shop, measured and scored.
+
+How the figures are meant
+-------------------------
+error, coverage_95  as in `accuracy`
+err_over_u          reading less truth in units of the stated standard uncertainty: its mean and rms
+openings            stretches of 3 mm or more, truth over the limit, not hidden, in measured photos
+missed              of these, those called within from end to end: nobody would look there
+partly_within       of these, those of whose stations more than one in twenty is called within
+within_wrong        joints called within as a whole although they have such an opening
+false_over          spots over the limit in which, and 1 mm to either side, the truth is nowhere over it
+seen_share          stations read, of those not hidden; in a photo that was refused nothing is seen
+refused             photos without a reading; `mute` are refusals without a reason or a remedy
+good                clean scenes seen by ordinary phones
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitup.errors import FitupError, RetakeError
+from fitup.inspection import Inspection, InspectionSettings, inspect
+from tests.bench.accuracy import reading_of, settings_of
+from tests.bench.kinds import kind_settings
+from tests.bench.suite_photos import PROCESSES, SuitePhoto, modest
+from tests.bench.truth import Reading, Score, Truth, score
+
+__all__ = ["SuiteOutcome", "measure_suite", "suite_outcome"]
+
+BESIDE_SPOT_MM = 1.0
+STEP_MM = 0.5  # of the product's stations, for what a refused photo would have shown
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SuiteOutcome:
+    """One photo of the suite, measured and compared with its truth; without a score when it was refused."""
+
+    name: str
+    scene: str
+    camera: str
+    labels: tuple[str, ...]  # the factors that it counts for
+    good: bool
+    verdict: str
+    said: str
+    reason: str = ""  # of a refusal
+    mute: bool = False
+    score: Score | None
+    false_over: tuple[tuple[float, float], ...] = ()
+    visible: int = 0  # stations that could be seen
+    parts_mm: dict[str, NDArray[np.float64]] = field(default_factory=dict)  # budget, at the scored stations
+
+    @property
+    def within_wrong(self) -> bool:
+        return self.verdict == "within" and self.score is not None and bool(self.score.openings)
+
+
+def measure_suite(photos: list[SuitePhoto], tell: Callable[[str], None] = print) -> list[SuiteOutcome]:
+    """Every photo through the product, in two processes, in the order given."""
+    outcomes = []
+    with ProcessPoolExecutor(PROCESSES, initializer=modest) as pool:
+        for outcome in pool.map(_measured, photos, chunksize=4):
+            outcomes.append(outcome)
+            tell(outcome.name)
+    return outcomes
+
+
+def _measured(photo: SuitePhoto) -> SuiteOutcome:
+    settings = _settings(photo.truth)
+    try:
+        inspection: Inspection | FitupError = inspect(photo.path, settings)
+    except FitupError as error:
+        inspection = error
+    return suite_outcome(photo, inspection)
+
+
+def _settings(truth: Truth) -> InspectionSettings:
+    if truth.data["joint"].get("kind", "butt") == "butt":
+        return settings_of(truth)
+    return kind_settings(truth, len(truth.data["targets"]))
+
+
+def suite_outcome(photo: SuitePhoto, result: Inspection | FitupError) -> SuiteOutcome:
+    """Compare what the product made of a photo with the photo's truth."""
+    refused = SuiteOutcome(
+        name=photo.name,
+        scene=photo.source.truth.name,
+        camera=photo.camera.name,
+        labels=labels_of(photo),
+        good=photo.good,
+        verdict="retake",
+        said=str(result) if isinstance(result, FitupError) else result.verdict.sentence,
+        score=None,
+        visible=_could_be_seen(photo.truth),
+    )
+    if isinstance(result, RetakeError):
+        mute = not (result.reason.strip() and result.remedy.strip())
+        return replace(refused, reason=result.reason, mute=mute)
+    if isinstance(result, FitupError):
+        return replace(refused, verdict="error", reason=type(result).__name__, mute=True)
+    reading, limit_mm = reading_of(result), result.limit.limit_mm
+    own = score(photo.truth, reading, limit_mm)
+    scored = np.isin(reading.station_mm, own.station_mm)
+    return replace(
+        refused,
+        verdict=str(result.verdict.word),
+        score=own,
+        visible=own.visible,
+        false_over=false_over_spots(photo.truth, reading, limit_mm),
+        parts_mm={part.name: part.u_mm[scored] for part in result.profile.budget},
+    )
+
+
+def labels_of(photo: SuitePhoto) -> tuple[str, ...]:
+    """The camera's factor, its level where it has one, and the scene's factor."""
+    camera, scene = photo.camera, photo.source.scene_factor
+    level = () if camera.ordinary else (f"camera: {camera.factor}: {camera.level}",)
+    return (f"camera: {camera.factor}", *level, f"scene: {scene}")
+
+
+def false_over_spots(truth: Truth, reading: Reading, limit_mm: float) -> tuple[tuple[float, float], ...]:
+    """Spots over the limit in which and beside which the truth is nowhere over it."""
+    return tuple(
+        (start, end)
+        for start, end in reading.over_spots_mm
+        if not np.any(
+            truth.gap_at(np.arange(start - BESIDE_SPOT_MM, end + BESIDE_SPOT_MM + 0.05, 0.1)) > limit_mm
+        )
+    )
+
+
+def _could_be_seen(truth: Truth) -> int:
+    shown = ~truth.hidden & (truth.s_mm >= 0)
+    return round(shown.sum() * truth.step_mm / STEP_MM)
