@@ -225,7 +225,7 @@ def _fit(sight: _Sight, theta: Array64, light: Array64, known: _Known) -> ArrisF
             iterations=ITERATIONS,
             slot=model,
         )
-        light = np.asarray(model.evaluate(sight.x, part.parameters), np.float64)
+        light = model.evaluate(sight.x, part.parameters.astype(np.float32)).astype(np.float64)
         parts.append((pick, replace(part, noise=_noise(sight.at(pick), part, light, weights[pick]))))
     return joined(parts)
 

@@ -65,15 +65,16 @@ class _Lights:
 class BaseLights:
     """The curves of K finishes and lightings for a camera at one elevation above the base.
 
-    `roughness` (K,), a matte share counting as such. `face` and `free` (K, ANGLES + 1) are what reaches the
-    camera from below every elevation, of a standing face everywhere and of the open workshop; `open_base`
-    (K, STEPS) is the light where no sky shows over the face. `depth` (STEPS,) of the places behind `M`.
+    `roughness` (K,), a matte share counting as such. What reaches the camera from below every elevation:
+    `whole` (K,) in all under a standing face, `over` (ANGLES + 1, K) more than it where the open workshop
+    shows in its place over the zenith; `open_base` (STEPS, K) is the light where no sky shows over the face.
+    `depth` (STEPS,) of the places behind `M`.
     """
 
     depth: Array64
     roughness: Array64
-    face: Array64
-    free: Array64
+    whole: Array64
+    over: Array64
     open_base: Array64
 
     @classmethod
@@ -83,46 +84,44 @@ class BaseLights:
         lights = _lights()
         depth: Array64 = np.asarray((M - 1) / tangent, np.float64)
         weight = _reflection(lights, float(np.arctan(tangent)))
-        start = np.zeros((len(weight), 1))
-        face = np.concatenate([start, np.cumsum(weight, axis=1)], axis=1)
-        free = np.concatenate([start, np.cumsum(weight * lights.sky, axis=1)], axis=1)
+        start = np.zeros((1, len(weight)))
+        face = np.concatenate([start, np.cumsum(weight.T, axis=0)])
+        free = np.concatenate([start, np.cumsum((weight * lights.sky).T, axis=0)])
         front = np.where(depth >= 0, np.pi / 2, np.arctan2(1.0, np.maximum(-depth, 1e-9)))
         arris = np.where(depth > 0, np.pi - np.arctan2(1.0, np.maximum(depth, 1e-9)), np.pi / 2)
-        glow = lights.glow[:, None] * (weight @ _end_face(lights.elevation, depth).T)
-        zenith = face[:, ANGLES // 2, None]
+        glow = lights.glow * (_end_face(lights.elevation, depth) @ weight.T)
+        zenith = ANGLES // 2
         return cls(
             depth=depth,
             roughness=np.maximum(lights.roughness, lights.matte),
-            face=face,
-            free=free,
-            open_base=glow + _at(free, front) + _at(face, arris) - zenith,
+            whole=free[zenith] + face[-1] - face[zenith],
+            over=free - face - (free - face)[zenith],
+            open_base=glow + _at(free, front) + _at(face, arris) - face[zenith],
         )
 
     def curves(self, sheet_gaps: float, pick: NDArray[np.intp] | slice = slice(None)) -> Array64:
-        """Light (K, STEPS) at `M` gaps from the arris: 0 in the dark of the gap, 1 where the base lies open.
+        """Light (STEPS, K) at `M` gaps from the arris: 0 in the dark of the gap, 1 where the base lies open.
 
         `sheet_gaps` is how high the face over the gap is, in gaps (infinite for a standing plate). Of a face
         that ends the light is 1 where most of its mirror image is past; what lies over it may be brighter.
         """
-        face, free = self.face[pick], self.free[pick]
-        zenith = ANGLES // 2
+        light = self.open_base[:, pick]
         if not np.isfinite(sheet_gaps):
-            whole = free[:, zenith] + face[:, -1] - face[:, zenith]
-            return np.asarray(self.open_base[pick] / whole[:, None])
-        top = np.pi - np.arctan2(1.0 + sheet_gaps, np.maximum(self.depth, 1e-9))
-        beyond = np.where(self.depth > 0, np.maximum(top, np.pi / 2), np.pi / 2)
-        above = _at(free, beyond) - _at(face, beyond) - (free - face)[:, zenith, None]
-        light = self.open_base[pick] + above
+            return np.asarray(light / self.whole[pick])
+        shown = int(np.searchsorted(self.depth, 0.0, side="right"))  # before, no sky over the face is seen
+        top = np.pi - np.arctan2(1.0 + sheet_gaps, np.maximum(self.depth[shown:], 1e-9))
+        above = _at(self.over[:, pick], np.maximum(top, np.pi / 2))
+        light = np.concatenate([light[:shown], light[shown:] + above])
         end = int(np.searchsorted(M, min(FACE_ENDS + FACE_SHARE * sheet_gaps, REACH))) - 1
-        return np.asarray(light / np.maximum(light[:, end, None], 1e-9))
+        return np.asarray(light / np.maximum(light[end], 1e-9))
 
 
 def _at(cumulated: Array64, elevation: Array64) -> Array64:
-    """Columns (K, M) of sums (K, ANGLES + 1) up to the elevations (M,)."""
+    """Rows (M, K) of sums (ANGLES + 1, K) up to the elevations (M,)."""
     place = np.clip(elevation / np.pi * ANGLES, 0, ANGLES - 1e-6)
     below = place.astype(np.intp)
-    part = place - below
-    return np.asarray(cumulated[:, below] * (1 - part) + cumulated[:, below + 1] * part)
+    part = (place - below)[:, None]
+    return np.asarray(cumulated[below] * (1 - part) + cumulated[below + 1] * part)
 
 
 def _end_face(elevation: Array64, depth: Array64) -> Array64:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges.arris_model import FLOOR, LEFT, LOG_BLUR, NEAR, RIGHT, WIDTH, step_and_bell
+from fitup.edges.arris_model import FLOOR, LEFT, LOG_BLUR, NEAR, PARAMETERS, RIGHT, WIDTH, step_and_bell
 
 __all__ = ["WIDER", "BaseModel"]
 
@@ -21,7 +21,8 @@ Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 _SQRT_2PI = float(np.sqrt(2 * np.pi))
-_SLOPE_CAP = 8.0
+_SLOPE_CAP = 5.5  # beyond so many sigmas a step is flat to single precision
+_BLOCK = 32  # stations
 LEVELS = 20
 WIDER = 1.05
 
@@ -52,40 +53,65 @@ class BaseModel:
         return cls(edges=slope, fixed_px=(here - slope) * width_px, rises=np.diff(bounds), rim_px=rim_px)
 
     def evaluate(self, x: NDArray[np.floating], theta: NDArray[np.floating]) -> NDArray[np.floating]:
-        """Light (N, M) at positions (M,) [px] for parameters (N, 8) as in `arris_model.PARAMETERS`."""
-        return self._parts(x, theta)[0]
+        """Light (N, M) at positions (M,) or (N, M) [px] for parameters (N, 8) as in `PARAMETERS`."""
+        model = np.empty((len(theta), x.shape[-1]), theta.dtype)
+        for block in _blocks(len(theta)):
+            steps = self._steps(x if x.ndim == 1 else x[block], theta[block])[0]
+            heights = self._heights(theta[block])
+            model[block] = theta[block, LEFT, None] + (heights[:, None] @ steps)[:, 0]
+        return model
 
     def jacobian(self, x: Array, theta: Array) -> tuple[Array, Array]:
         """Light (N, M) and its derivatives (N, 8, M)."""
-        model, steps, bells, z = self._parts(x, theta)
-        sharp = np.exp(-theta[:, LOG_BLUR])[:, None]
-        heights = self._heights(theta)
-        slopes = bells * heights[:, :, None]
-        rise = np.einsum("k,nkm->nm", self.rises.astype(np.float32), steps[:, 1:])
-        out = np.zeros((len(theta), 8, len(x)), np.float32)
-        out[:, NEAR] = -slopes.sum(axis=1) * (sharp / _SQRT_2PI)
-        out[:, WIDTH] = -np.einsum("nkm,k->nm", slopes[:, 1:], self.edges.astype(np.float32)) * (
-            sharp / _SQRT_2PI
-        )
+        model = np.empty((len(theta), len(x)), np.float32)
+        out = np.zeros((len(theta), len(PARAMETERS), len(x)), np.float32)
+        for block in _blocks(len(theta)):
+            model[block] = self._derivatives(x, theta[block], out[block])
+        return model, out
+
+    def _derivatives(self, x: Array, theta: Array, out: Array) -> Array:
+        """Light (B, M) of some stations; its derivatives go into `out` (B, 8, M)."""
+        steps, bells, z = self._steps(x, theta)
+        heights, shares = self._heights(theta), np.zeros((len(theta), steps.shape[1]), np.float32)
+        shares[:, 1:] = self.rises
+        light, rise = _summed(steps, heights, shares)
+        shares[:, 1:] = heights[:, 1:] * self.edges
+        sharp = np.exp(-theta[:, LOG_BLUR, None]) / np.float32(-_SQRT_2PI)
+        pull, widening = _summed(bells, heights, shares)
+        bells *= z
+        out[:, NEAR], out[:, WIDTH] = pull * sharp, widening * sharp
+        out[:, LOG_BLUR] = _summed(bells, heights)[0] / np.float32(-_SQRT_2PI)
         out[:, LEFT] = 1 - steps[:, 0]
         out[:, RIGHT] = rise
         out[:, FLOOR] = steps[:, 0] - rise
-        out[:, LOG_BLUR] = -(slopes * z).sum(axis=1) / _SQRT_2PI
-        return model.astype(np.float32, copy=False), out
+        return np.asarray(theta[:, LEFT, None] + light, np.float32)
 
     def _heights(self, theta: NDArray[np.floating]) -> NDArray[np.floating]:
-        """(N, K + 1) rise of the light at the arris and at every step behind it."""
+        """(B, K + 1) rise of the light at the arris and at every step behind it."""
         left, floor, right = (theta[:, k, None] for k in (LEFT, FLOOR, RIGHT))
         return np.concatenate([floor - left, (right - floor) * self.rises.astype(theta.dtype)], axis=1)
 
-    def _parts(
+    def _steps(
         self, x: NDArray[np.floating], theta: NDArray[np.floating]
     ) -> tuple[NDArray[np.floating], ...]:
-        """Light (N, M), and steps, bells and their arguments, (N, K + 1, M) each."""
+        """Steps, their bells and arguments, (B, K + 1, M) each."""
         near, width = theta[:, NEAR, None], theta[:, WIDTH, None]
         fixed = (self.fixed_px + self.rim_px).astype(theta.dtype)
         edges = np.concatenate([near, near + fixed + width * self.edges.astype(theta.dtype)], axis=1)
-        z = (x[..., None, :] - edges[:, :, None]) * np.exp(-theta[:, LOG_BLUR])[:, None, None]
-        z = np.clip(z.astype(theta.dtype), -_SLOPE_CAP, _SLOPE_CAP)
-        steps, bells = step_and_bell(z)
-        return theta[:, LEFT, None] + np.einsum("nk,nkm->nm", self._heights(theta), steps), steps, bells, z
+        z = (x[..., None, :] - edges[:, :, None]).astype(theta.dtype, copy=False)
+        z *= np.exp(-theta[:, LOG_BLUR])[:, None, None]
+        # Most samples lie far from most steps: only the others are worth working out.
+        near_step = np.flatnonzero(np.abs(z) < _SLOPE_CAP)
+        steps, bells = (z > 0).astype(theta.dtype), np.zeros_like(z)
+        steps.reshape(-1)[near_step], bells.reshape(-1)[near_step] = step_and_bell(z.reshape(-1)[near_step])
+        return steps, bells, z
+
+
+def _blocks(count: int) -> list[slice]:
+    """Stations by some dozens: their steps stay in the processor's cache, which takes a third of the time."""
+    return [slice(first, first + _BLOCK) for first in range(0, count, _BLOCK)]
+
+
+def _summed(parts: NDArray[np.floating], *shares: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Sums (S, B, M) of parts (B, K, M) by S shares (B, K)."""
+    return np.asarray((np.stack(shares, axis=1) @ parts).transpose(1, 0, 2))

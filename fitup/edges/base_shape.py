@@ -84,14 +84,14 @@ class BaseShape:
         for s in np.flatnonzero(likely.any(axis=0)):
             pick = np.flatnonzero(likely[:, s])
             ratio = self.stretch / STRETCHES[s]
-            mixed = self.share[pick, s] @ lights.curves(sheet_gaps * ratio, pick)
+            mixed = lights.curves(sheet_gaps * ratio, pick) @ self.share[pick, s]
             out += np.interp(M * ratio, M, mixed)
         return np.asarray(out / self.share[likely].sum())
 
 
 def first_shape(lights: BaseLights) -> BaseShape:
     """All curves alike, before the photo has told anything."""
-    share = np.zeros((len(lights.face), len(STRETCHES)))
+    share = np.zeros((len(lights.roughness), len(STRETCHES)))
     share[:, np.abs(np.log(STRETCHES)).argmin()] = 1 / len(share)
     return BaseShape(stretch=1.0, u_relative=FIRST_U, u_along=U_ALONG, share=share, misfit=np.inf)
 
@@ -113,7 +113,7 @@ def told_shape(
         return first_shape(lights)
     mean, sd = before
     tried = np.flatnonzero(np.abs(np.log(STRETCHES / mean)) < TRIED_SDS * sd + 0.05)
-    pick = np.arange(min(curves, len(lights.face)))
+    pick = np.arange(min(curves, len(lights.roughness)))
     length = sum(rise.x_px[-1] - rise.x_px[0] for rise in rises) * lens.sample_mm
     asked: dict[float, Array64] = {}  # a standing plate's curves are the same for every rise and stretch
 
@@ -134,7 +134,7 @@ def told_shape(
     if len(rest):
         odds[:, rest] = odds_of(tried[rest])
     best = np.unravel_index(int(odds.argmax()), odds.shape)
-    share = np.zeros((len(lights.face), len(STRETCHES)))
+    share = np.zeros((len(lights.roughness), len(STRETCHES)))
     share[np.ix_(pick, tried)] = np.exp(odds - odds.max())
     share /= share.sum()
     by_stretch = share.sum(axis=0)
@@ -179,15 +179,18 @@ def _mean_square(rise: Rise, curves: Array64, stretch: float, lens: Lens) -> Arr
     cell = np.linspace(0.0, REACH, len(M) + 1) * (rise.width_px * stretch) + lens.rim_px
     steps = np.asarray(edge_step((rise.x_px[:, None] - cell) / lens.blur_px))
     arris = np.asarray(edge_step(rise.x_px / lens.blur_px))
+    # Columns: what the samples see of every cell of a curve; the rise; the levels on both sides.
+    seen = np.zeros((len(arris) + 1, len(M) + 3))
+    seen[:-1, : len(M)] = steps[:, :-1] - steps[:, 1:]
+    seen[:-1, len(M) - 1] += steps[:, -1]
+    seen[:-1, len(M) :] = np.stack([rise.light, 1 - arris, arris], axis=1)
     firm = LEAST_MISFIT / DEEP_SD * np.sqrt(len(arris) / MOST_COUNT)  # the gap's dark as one more sample
-    light = (steps[:, :-1] - steps[:, 1:]) @ curves.T + steps[:, -1:] * curves[:, -1]
-    light = np.concatenate([light, np.zeros((1, light.shape[1]))])
-    counts = np.sqrt(np.r_[rise.counts, 1.0])[:, None]
-    levels = np.linalg.qr(np.stack([np.r_[1 - arris, 0.0], np.r_[arris, firm]], axis=1) * counts)[0]
-    told = np.r_[rise.light, firm * DEEP] * counts[:, 0]
-    seen = told - levels @ (levels.T @ told)
-    light = light * counts
-    light -= levels @ (levels.T @ light)
-    power = np.maximum((light * light).sum(axis=0), 1e-9)
-    along = np.maximum(seen @ light, 0.0)
-    return np.asarray((seen @ seen - along**2 / power) / len(seen))
+    seen[-1, len(M) :] = firm * DEEP, 0.0, firm
+    seen *= np.sqrt(np.append(rise.counts, 1.0))[:, None]
+    # The levels are taken out of the cells, which are few, not of the curves, which are many.
+    free, levels = seen[:, :-2], seen[:, -2:]
+    free = free - levels @ np.linalg.solve(levels.T @ levels, levels.T @ free)
+    light, told = free[:, :-1] @ curves, free[:, -1]
+    power = np.maximum(np.einsum("jk,jk->k", light, light), 1e-9)
+    along = np.maximum(told @ light, 0.0)
+    return np.asarray((told @ told - along**2 / power) / len(told))

@@ -15,7 +15,7 @@ X = np.linspace(-25, 30, 221)
 
 def model_of(sheet_px: float, width_px: float = 5.0) -> BaseModel:
     lights = BaseLights.seen(0.7)
-    curve, wider = (lights.curves(sheet_px / w).mean(axis=0) for w in (width_px, width_px * WIDER))
+    curve, wider = (lights.curves(sheet_px / w).mean(axis=1) for w in (width_px, width_px * WIDER))
     return BaseModel.of(M, curve, wider, width_px=width_px, rim_px=0.3)
 
 
@@ -49,7 +49,7 @@ def test_under_a_standing_plate_all_scales_with_the_gap() -> None:
 def test_steps_follow_the_curve_of_a_wider_gap_too() -> None:
     """The mirrored upper end of a lap's sheet does not move in proportion; the model's steps know."""
     sheet, width, wider = 18.0, 5.0, 5.4
-    curve = BaseLights.seen(0.7).curves(sheet / wider).mean(axis=0)
+    curve = BaseLights.seen(0.7).curves(sheet / wider).mean(axis=1)
     theta = START.copy()
     theta[0, :3] = [0.0, wider, 0.0]
     theta[0, 3:5] = [0.0, 1.0]
