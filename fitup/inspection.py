@@ -15,7 +15,6 @@ from fitup.edges import (
     CameraResponse,
     JointLine,
     find_arrises,
-    find_joint,
     find_lands,
     lay_opening,
     read_response,
@@ -23,14 +22,24 @@ from fitup.edges import (
     straighten,
 )
 from fitup.joint import JointKind
+from fitup.joint_course import find_course
 from fitup.photo import Photo, open_photo
 from fitup.profile import GapProfile, JointShape, measure_gap, with_lands, with_second_target
+from fitup.profile.ends import with_unseen_ends
 from fitup.scale import ScaleMap, TargetPair, TargetSighting
 from fitup.settings import InspectionSettings
 from fitup.targets import pair_of, target_scale, targets_of
-from fitup.verdict import JointVerdict, Limit, fillable_gap, judge, lands_to_judge
+from fitup.verdict import JointVerdict, LandsToJudge, Limit, fillable_gap, judge, lands_to_judge
 
-__all__ = ["Inspection", "InspectionSettings", "inspect", "inspect_target", "limit_of", "target_scale"]
+__all__ = [
+    "Inspection",
+    "InspectionSettings",
+    "inspect",
+    "inspect_target",
+    "limit_of",
+    "target_scale",
+    "verdict_of",
+]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -58,8 +67,8 @@ def inspect(path: str | os.PathLike[str], settings: InspectionSettings) -> Inspe
     """
     limit_of(settings)  # settings that cannot be used are told before the photo is opened
     photo = open_photo(path, settings.photo_limits)
-    first, *others = targets_of(photo, settings)
-    return inspect_target(photo, first, settings, *others)
+    targets = targets_of(photo, settings)
+    return inspect_target(photo, targets.first, settings, targets.other, elsewhere=targets.elsewhere)
 
 
 def inspect_target(
@@ -75,19 +84,10 @@ def inspect_target(
     No joint is looked for where targets lie `elsewhere`. Raises as `inspect`.
     """
     limit, setup = limit_of(settings), settings.setup
-    sheet_mm = settings.sheet.thickness_mm if settings.sheet else None
+    sheet_mm = settings.opening_sheet.thickness_mm if settings.opening_sheet else None
     pair = None if other is None else pair_of(photo, sighting, other, settings)
     scale = pair.first if pair else target_scale(photo, sighting, settings)
-    line = find_joint(
-        photo,
-        scale,
-        setup,
-        points_px=settings.points_px,
-        from_mm=settings.from_mm,
-        to_mm=settings.to_mm,
-        sheet_mm=sheet_mm,
-        others=elsewhere if other is None else (other, *elsewhere),
-    )
+    line = find_course(photo, scale, settings, elsewhere if other is None else (other, *elsewhere))
     angle = (pair.included_angle_deg, pair.u_included_angle_deg) if pair else None
     if sheet_mm is not None:
         scale, line = lay_opening(scale, line, setup, sheet_mm, angle)
@@ -112,6 +112,10 @@ def inspect_target(
     if pair is not None:
         profile, shape = with_second_target(profile, arrises, pair, scale.frame, sheet_mm or 0.0)
     shape = with_lands(shape, lands, arrises, profile, scale)
+    if settings.ends_mm != (None, None):
+        start, end = settings.stretch_mm
+        own_end = end if end is not None else sighting.layout.length_mm
+        profile, shape = with_unseen_ends(profile, shape, start or 0.0, own_end)
     return Inspection(
         settings=settings,
         photo=photo,
@@ -123,13 +127,7 @@ def inspect_target(
         profile=profile,
         shape=shape,
         limit=limit,
-        verdict=judge(
-            profile,
-            limit,
-            settings.decision,
-            part_only=settings.part_only,
-            lands=lands_to_judge(shape, sheet_mm),
-        ),
+        verdict=verdict_of(profile, settings, lands=lands_to_judge(shape, sheet_mm)),
     )
 
 
@@ -139,7 +137,24 @@ def limit_of(settings: InspectionSettings) -> Limit:
         settings.wire,
         settings.joint_kind,
         procedure_limit_mm=settings.procedure_limit_mm,
-        bridge_factor=settings.bridge_factor,
+        bridge_factor=settings.bridge_factor or settings.rules.bridge_factor.of(settings.setup.kind),
+    )
+
+
+def verdict_of(
+    profile: GapProfile, settings: InspectionSettings, *, lands: LandsToJudge | None = None
+) -> JointVerdict:
+    """Judge a profile by the settings' limit and rules; `lands` where the joint has some."""
+    rules = settings.rules
+    return judge(
+        profile,
+        limit_of(settings),
+        settings.decision or rules.decision,
+        rules.spot_rule,
+        rules.seen_rule,
+        part_only=settings.part_only,
+        lands=lands,
+        land_rule=rules.land_rule,
     )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.errors import FitupError, RetakeError, UsageError
-from fitup.inspection import Inspection, InspectionSettings, limit_of
+from fitup.inspection import Inspection, InspectionSettings, limit_of, verdict_of
 from fitup.parallel import each_photo
 from fitup.photo_strips import PhotoStrips, open_strips
 from fitup.profile import GapProfile, JointShape
@@ -30,7 +30,7 @@ from fitup.profile.joining import (
 )
 from fitup.scale import DEFAULT_PRINT_U_RELATIVE, TargetLayout, target_layout
 from fitup.scale.strip_chain import StripChain, chain_strips, paper_pitch_mm
-from fitup.verdict import JointVerdict, Limit, judge
+from fitup.verdict import JointVerdict, Limit
 from fitup.verdict.spots import runs_of
 
 __all__ = ["Hole", "Seam", "SeamPhoto", "inspect_seam"]
@@ -106,7 +106,7 @@ def inspect_seam(
     paths : photos in any order; the same photo twice counts once
     settings : as for one photo; from_mm and to_mm bound the joint in mm from the lowest strip's datum mark
         (the lowest strip's zero to the end of the highest one's pattern by default)
-    strips : first and last strip of the stretch that is judged; all that are seen by default
+    strips : first and last strip of the stretch that is judged; the settings' or all that are seen by default
     workers : processes; with one all is done here. Results are the same bit for bit.
     told : is called with the index of each photo and what it gave, as they are done
 
@@ -118,7 +118,8 @@ def inspect_seam(
         raise UsageError("points on the joint belong to one photo: inspect that photo by itself (--points).")
     if not paths:
         raise UsageError("there is no photo: name the photos of the joint.")
-    given = replace(settings, from_mm=None, to_mm=None)
+    strips = strips or ((settings.strips[0], settings.strips[-1]) if settings.strips else None)
+    given = replace(settings, from_mm=None, to_mm=None, joint_start_mm=None, joint_length_mm=None, strips=())
     results = _measured([os.fspath(path) for path in paths], given, workers, told)
     results, notes = _without_twins(results)
     shown = [result for result in results if result.fault is None]
@@ -143,12 +144,12 @@ def inspect_seam(
         for one in photo.inspections
     ]
     joined = join_profiles(parts, [photo.name for photo in shown], chain, stations)
-    verdict = judge(joined.profile, limit, settings.decision, part_only=settings.part_only)
+    verdict = verdict_of(joined.profile, settings)
     faults = sorted(faults, key=lambda one: (one.strips, one.name, one.path))
     return Seam(
         settings=settings,
         named_strips=strips,
-        photos=_shares(shown, joined, limit, settings),
+        photos=_shares(shown, joined, settings),
         faults=tuple(faults),
         chain=chain,
         layout=layout,
@@ -263,19 +264,21 @@ def _stations(chain: StripChain, layout: TargetLayout, settings: InspectionSetti
     factor, u_print = (
         (1.0, DEFAULT_PRINT_U_RELATIVE) if record is None else (record.along_factor, record.u_relative)
     )
-    start = 0.0 if settings.from_mm is None else settings.from_mm
-    end = chain.place_mm[-1] + layout.length_mm * factor if settings.to_mm is None else settings.to_mm
+    start, end = settings.stretch_mm
+    start = 0.0 if start is None else start
+    end = chain.place_mm[-1] + layout.length_mm * factor if end is None else end
     if not start + LEAST_END_MM <= end:
         raise UsageError(f"the stretch from {start:.1f} to {end:.1f} mm is too short: give at least 5 mm.")
     return seam_stations(chain, (start, float(end)), layout.paper_box_mm[0], u_print)
 
 
 def _shares(
-    shown: Sequence[PhotoStrips], joined: SeamProfile, limit: Limit, settings: InspectionSettings
+    shown: Sequence[PhotoStrips], joined: SeamProfile, settings: InspectionSettings
 ) -> tuple[SeamPhoto, ...]:
     """Every photo's stretch of the joint, from the first to the last station that it shows, in its pixels."""
     shares = []
     stack = joined.stack
+    whole = replace(settings, from_mm=None, to_mm=None)
     for index, photo in enumerate(shown):
         there = np.flatnonzero(np.isfinite(stack.centre_px[index]).all(axis=1))
         cells = slice(int(there[0]), int(there[-1]) + 1)
@@ -291,7 +294,7 @@ def _shares(
                 inspection=photo.inspections[0],
                 strips=photo.strips,
                 profile=profile,
-                verdict=judge(profile, limit, settings.decision),
+                verdict=verdict_of(profile, whole),
             )
         )
     return tuple(shares)

@@ -15,13 +15,13 @@ from pathlib import Path
 import numpy as np
 
 from fitup.errors import RetakeError, UsageError
-from fitup.inspection import Inspection, InspectionSettings, inspect, limit_of
+from fitup.inspection import Inspection, InspectionSettings, inspect, limit_of, verdict_of
 from fitup.parallel import each_photo
 from fitup.profile import GapProfile
 from fitup.profile.both_sides import Separated, separate
 from fitup.profile.side_views import BothSides, SideView, lay_sides
 from fitup.scale import NotMeasurable
-from fitup.verdict import JointVerdict, Limit, VerdictWord, judge
+from fitup.verdict import JointVerdict, Limit, VerdictWord
 
 __all__ = ["SidePhoto", "Sides", "inspect_sides"]
 
@@ -88,7 +88,7 @@ def inspect_sides(
     result = separate(views, max(_u_tangent(inspection) for _, inspection in shown))
     if isinstance(result, NotMeasurable):
         return _not_separated(shown, views, result, settings)
-    verdict = judge(result.profile, limit, settings.decision, part_only=settings.part_only)
+    verdict = verdict_of(result.profile, settings)
     return Sides(
         settings=settings,
         photos=tuple(_share(path, one, result.profile, settings) for path, one in shown),
@@ -172,7 +172,7 @@ def _share(path: str, one: Inspection, joined: GapProfile, settings: InspectionS
         path=path,
         alone=one,
         profile=profile,
-        verdict=judge(profile, one.limit, settings.decision, part_only=settings.part_only),
+        verdict=verdict_of(profile, settings),
     )
 
 

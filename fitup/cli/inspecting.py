@@ -199,11 +199,10 @@ def read_settings(options: Options) -> InspectionSettings:
     import numpy as np
 
     from fitup.cli.lenses import profiles_for_inspecting
-    from fitup.inspection import InspectionSettings
+    from fitup.inspection import InspectionSettings, limit_of
     from fitup.scale import load_lens_profile, load_print_record
     from fitup.verdict import (
         DecisionRule,
-        fillable_gap,
         parse_length,
         parse_length_or_zero,
         parse_sheet,
@@ -234,12 +233,7 @@ def read_settings(options: Options) -> InspectionSettings:
         to_mm=_place(options.to_place, "--to"),
     )
     # Wrong limits are found here once and not at every photo.
-    fillable_gap(
-        settings.wire,
-        settings.joint_kind,
-        procedure_limit_mm=settings.procedure_limit_mm,
-        bridge_factor=settings.bridge_factor,
-    )
+    limit_of(settings)
     if settings.one_sheet and settings.setup.opens_in_plate_plane and not settings.two_targets:
         raise UsageError("--one-sheet is said of two targets: give --two-targets with it.")
     if settings.from_mm is not None and settings.to_mm is not None and settings.from_mm >= settings.to_mm:

@@ -127,8 +127,16 @@ def _check_photos(stored: SeamRecord | SidesRecord, again: SeamRecord | SidesRec
 
 def _differing(stored: Record, again: Record) -> list[str]:
     """Names of the parts that are not the same."""
-    then, now = (_numbers(record) for record in (stored, again))
+    then, now = _numbers(stored), _numbers(_as_known_then(stored, again))
     return [name for name in then if then[name] != now.get(name)]
+
+
+def _as_known_then(stored: Record, again: Record) -> Record:
+    """The new record without what the stored one's version did not know of."""
+    if stored.request.rules is not None:
+        return again
+    unknown = {"rules": None, "weld": None}
+    return again.model_copy(update={"request": again.request.model_copy(update=unknown)})
 
 
 def _numbers(record: Record) -> dict[str, object]:
@@ -153,17 +161,22 @@ def settings_of(record: Record) -> InspectionSettings:
     import numpy as np
 
     from fitup.evidence import InspectionRecord
+    from fitup.evidence.request_building import rules_of, weld_of
     from fitup.inspection import InspectionSettings
     from fitup.scale import PrintRecord
-    from fitup.verdict import DecisionRule, Sheet, Wire
+    from fitup.verdict import Sheet, Wire
 
     asked = record.request
     check = record.scale.print_check if isinstance(record, InspectionRecord) else record.print_check
     derived = {"along_factor", "across_factor", "u_relative"}
     lenses = _lenses_of(record)
+    rules = rules_of(asked)
     return InspectionSettings(
-        wire=Wire(**asked.wire.model_dump()),
+        wire=None if asked.wire is None else Wire(**asked.wire.model_dump()),
         sheet=None if asked.sheet is None else Sheet(**asked.sheet.model_dump()),
+        other_sheet=None if asked.other_sheet is None else Sheet(**asked.other_sheet.model_dump()),
+        rules=rules,
+        weld=weld_of(asked),
         joint_kind=asked.joint_kind,
         target_on=asked.target_on,
         included_angle_deg=asked.included_angle_deg,
@@ -172,10 +185,7 @@ def settings_of(record: Record) -> InspectionSettings:
         one_sheet=asked.one_sheet,
         procedure_limit_mm=asked.procedure_limit_mm,
         bridge_factor=asked.bridge_factor,
-        decision=DecisionRule(
-            conformance_probability=asked.decision.conformance_probability,
-            simple_acceptance=asked.decision.simple_acceptance,
-        ),
+        decision=rules.decision,
         print_record=None if check is None else PrintRecord(**check.model_dump(exclude=derived)),
         target_thickness_mm=asked.target_thickness_mm,
         arris_radius_mm=asked.arris_radius_mm,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import platform
 from collections.abc import Iterable
-from dataclasses import asdict
 from datetime import UTC
 from typing import TYPE_CHECKING, Any, cast
 
@@ -17,6 +16,7 @@ import fitup
 from fitup.evidence import record as entry
 from fitup.evidence.kind_words import gap_between
 from fitup.evidence.lens_entry import lens_entry
+from fitup.evidence.request_building import limit_entry, request_entry
 from fitup.evidence.shape_building import shape_entry
 from fitup.evidence.subject import Filing, Settings, Subject
 from fitup.evidence.writing import printable_name
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from fitup.photo import Photo
     from fitup.profile import GapProfile
     from fitup.scale import PrintRecord, ScaleMap
-    from fitup.verdict import JointVerdict, Limit, Spot
+    from fitup.verdict import JointVerdict, Spot
 
 __all__ = [
     "build_record",
@@ -53,7 +53,7 @@ _CAUTION = (
 def build_record(subject: Subject, filing: Filing) -> entry.InspectionRecord:
     """Everything that was measured, asked and decided, as one frozen record."""
     return entry.InspectionRecord(
-        schema_version=2,
+        schema_version=3,
         program=program_entry(),
         filing=filing_entry(filing),
         photo=photo_entry(subject.photo, subject.scale.sighting.choice.notes),
@@ -110,59 +110,6 @@ def photo_entry(photo: Photo, lens_notes: tuple[str, ...] = ()) -> entry.PhotoEn
         height_px=photo.height_px,
         camera=entry.CameraEntry(**camera),
         notes=tuple(printable_name(note) for note in (*photo.notes, *lens_notes)),
-    )
-
-
-def request_entry(asked: Settings, verdict: JointVerdict) -> entry.RequestEntry:
-    """What was asked, with the rules of the decision."""
-    wire, sheet, rule = asked.wire, asked.sheet, verdict.decision
-    return entry.RequestEntry(
-        wire=entry.WireEntry(
-            as_written=printable_name(wire.as_written), reading=wire.reading, diameter_mm=wire.diameter_mm
-        ),
-        sheet=None
-        if sheet is None
-        else entry.SheetEntry(
-            as_written=printable_name(sheet.as_written),
-            reading=sheet.reading,
-            thickness_mm=sheet.thickness_mm,
-            table=sheet.table,
-        ),
-        joint_kind=str(asked.joint_kind),
-        target_on=asked.target_on,
-        included_angle_deg=asked.included_angle_deg,
-        overlap_mm=asked.overlap_mm,
-        two_targets=asked.two_targets,
-        one_sheet=asked.one_sheet,
-        procedure_limit_mm=asked.procedure_limit_mm,
-        bridge_factor=asked.bridge_factor,
-        target_thickness_mm=asked.target_thickness_mm,
-        arris_radius_mm=asked.arris_radius_mm,
-        joint_points_px=None if asked.points_px is None else _points(asked.points_px),
-        from_mm=asked.from_mm,
-        to_mm=asked.to_mm,
-        decision=entry.DecisionEntry(
-            sentence=rule.sentence,
-            conformance_probability=rule.conformance_probability,
-            simple_acceptance=rule.simple_acceptance,
-        ),
-        spot_rule=entry.SpotRuleEntry(**asdict(verdict.spot_rule)),
-        seen_rule=entry.SeenRuleEntry(**asdict(verdict.seen_rule)),
-        land_rule=None if verdict.land_rule is None else entry.LandRuleEntry(**asdict(verdict.land_rule)),
-    )
-
-
-def limit_entry(limit: Limit) -> entry.LimitEntry:
-    """The limit and its candidates."""
-    names = entry.CandidateEntry.model_fields
-    return entry.LimitEntry(
-        limit_mm=limit.limit_mm,
-        rule=limit.rule,
-        sentence=limit.sentence,
-        candidates=tuple(
-            entry.CandidateEntry(**{name: getattr(candidate, name) for name in names})
-            for candidate in limit.candidates
-        ),
     )
 
 

@@ -8,6 +8,7 @@ History of the format
 ---------------------
 1   first form
 2   joint kinds and their shape; lens profile
+3   shop rules, weld settings, the other sheet, joints without wire
 """
 
 from __future__ import annotations
@@ -17,6 +18,17 @@ from typing import Annotated, Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from fitup.evidence.lens_entry import LensEntry
+from fitup.evidence.request_entry import (
+    CandidateEntry,
+    DecisionEntry,
+    LandRuleEntry,
+    LimitEntry,
+    RequestEntry,
+    SeenRuleEntry,
+    SheetEntry,
+    SpotRuleEntry,
+    WireEntry,
+)
 from fitup.evidence.shape_entry import ShapeEntry
 
 __all__ = [
@@ -52,7 +64,7 @@ __all__ = [
     "WireEntry",
 ]
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 StateWord = Literal["within", "over", "doubtful", "unseen"]
 SpotWord = Literal["over", "doubtful", "unseen", "short land"]
@@ -112,98 +124,6 @@ class PhotoEntry(_Entry):
     height_px: Annotated[int, Field(gt=0)]
     camera: CameraEntry
     notes: tuple[str, ...]
-
-
-class WireEntry(_Entry):
-    """The wire as the fitter wrote it and as it was read."""
-
-    as_written: str
-    reading: str
-    diameter_mm: Positive
-
-
-class SheetEntry(_Entry):
-    """The sheet as written; `table` names the gauge table, null when written as a length."""
-
-    as_written: str
-    reading: str
-    thickness_mm: Positive
-    table: str | None
-
-
-class DecisionEntry(_Entry):
-    """The decision rule and the probability that it asks for (JCGM 106)."""
-
-    sentence: str
-    conformance_probability: Share
-    simple_acceptance: bool
-
-
-class SpotRuleEntry(_Entry):
-    """Lengths by which spots were merged and dropped."""
-
-    merge_mm: NotNegative
-    shortest_over_mm: NotNegative
-    shortest_doubtful_mm: NotNegative
-    shortest_unseen_mm: NotNegative
-
-
-class SeenRuleEntry(_Entry):
-    """How much of the joint had to be seen."""
-
-    least_seen_share: Share
-    longest_unseen_mm: NotNegative
-
-
-class LandRuleEntry(_Entry):
-    """From when a land counts as short: share of the sheet's thickness, and lengths along the joint."""
-
-    least_share: Share
-    shortest_mm: NotNegative
-    merge_mm: NotNegative
-
-
-class RequestEntry(_Entry):
-    """All that was asked for: with the photo it is enough to measure again. Null means the default."""
-
-    wire: WireEntry
-    sheet: SheetEntry | None
-    joint_kind: str
-    target_on: str | None = None
-    included_angle_deg: Positive = 90.0
-    overlap_mm: Positive | None = None
-    two_targets: bool = False
-    one_sheet: bool = False
-    procedure_limit_mm: Positive | None
-    bridge_factor: Positive
-    target_thickness_mm: NotNegative | None
-    arris_radius_mm: NotNegative
-    joint_points_px: tuple[Point, ...] | None
-    from_mm: float | None
-    to_mm: float | None
-    decision: DecisionEntry
-    spot_rule: SpotRuleEntry
-    seen_rule: SeenRuleEntry
-    land_rule: LandRuleEntry | None = None
-
-
-class CandidateEntry(_Entry):
-    """One limit that applies; the smallest counts unless the procedure names one."""
-
-    code: str
-    question: str
-    limit_mm: Positive
-    formula: str
-    source: str
-
-
-class LimitEntry(_Entry):
-    """The limit and how it comes about."""
-
-    limit_mm: Positive
-    rule: str
-    sentence: str
-    candidates: tuple[CandidateEntry, ...]
 
 
 class TargetEntry(_Entry):
@@ -376,7 +296,7 @@ class VerdictEntry(_Entry):
 class InspectionRecord(_Entry):
     """One inspection of one joint, complete enough to be measured again."""
 
-    schema_version: Literal[2]
+    schema_version: Literal[3]
     program: ProgramEntry
     filing: FilingEntry
     photo: PhotoEntry

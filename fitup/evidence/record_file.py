@@ -30,7 +30,6 @@ SCHEMA_FILE = Path(__file__).with_name("record.schema.json")
 """The published schema; a test proves that it is what `record_schema` gives."""
 
 _LARGEST_BYTES = 64_000_000
-_OLDER = frozenset({1})
 
 
 def record_to_json(record: InspectionRecord) -> str:
@@ -52,20 +51,18 @@ def record_from_json(text: str | bytes, name: str = "the record") -> InspectionR
     StorageError
         When the text is damaged, is no record, or is one of another version: one sentence.
     """
-    return model_from_json(InspectionRecord, SCHEMA_VERSION, text, name, _OLDER)
+    return model_from_json(InspectionRecord, SCHEMA_VERSION, text, name)
 
 
-def model_from_json(
-    model: type[Record], known: int, text: str | bytes, name: str, older: frozenset[int] = frozenset()
-) -> Record:
-    """Read any kind of record back, of the version that is known; errors as `record_from_json`.
+def model_from_json(model: type[Record], known: int, text: str | bytes, name: str) -> Record:
+    """Read any kind of record back, of the version `known` or an older one; errors as `record_from_json`.
 
-    Records of `older` versions lack only fields that the model fills in by itself.
+    Records of older versions lack only fields that the model fills in by itself.
     """
     if len(text) > _LARGEST_BYTES:
         raise StorageError(f"{name} is larger than any record; check the file.")
     version = _version(text, name)
-    if type(version) is int and version in older:
+    if type(version) is int and 1 <= version < known:
         text = json.dumps({**json.loads(text), "schema_version": known})
     elif version != known:
         raise StorageError(

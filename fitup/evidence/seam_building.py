@@ -37,7 +37,7 @@ def build_seam_record(seam: SeamSubject, filing: Filing) -> seam_entry.SeamRecor
     """Everything that was measured, asked and decided, as one frozen record."""
     photos = tuple(_photo(share) for share in seam.photos)
     return seam_entry.SeamRecord(
-        schema_version=1,
+        schema_version=2,
         kind="seam",
         program=program_entry(),
         filing=filing_entry(filing),

@@ -6,6 +6,7 @@ Places along the joint are in mm from the foot of the lowest strip's datum mark.
 History of the format
 ---------------------
 1   first form
+2   as version 3 of the record of one photo
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ __all__ = [
     "StripEntry",
 ]
 
-SEAM_SCHEMA_VERSION = 1
+SEAM_SCHEMA_VERSION = 2
 
 NotNegative = Annotated[float, Field(ge=0)]
 Index = Annotated[int, Field(ge=0)]
@@ -153,7 +154,7 @@ class HoleEntry(_Entry):
 class SeamRecord(_Entry):
     """One inspection of one joint from several photos, complete enough to be measured again."""
 
-    schema_version: Literal[1]
+    schema_version: Literal[2]
     kind: Literal["seam"]
     program: entry.ProgramEntry
     filing: entry.FilingEntry

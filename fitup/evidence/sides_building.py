@@ -43,7 +43,7 @@ def build_sides_record(sides: SidesSubject, filing: Filing) -> SidesRecord:
     first, second = (_photo(sides, index) for index in range(2))
     reason = sides.not_separated
     return SidesRecord(
-        schema_version=1,
+        schema_version=2,
         kind="sides",
         program=program_entry(),
         filing=filing_entry(filing),

@@ -6,6 +6,7 @@ comes in pairs, in the order of `photos`.
 History of the format
 ---------------------
 1   first form
+2   as version 3 of the record of one photo
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ __all__ = [
     "StepEntry",
 ]
 
-SIDES_SCHEMA_VERSION = 1
+SIDES_SCHEMA_VERSION = 2
 
 NotNegative = Annotated[float, Field(ge=0)]
 Index = Annotated[int, Field(ge=0, le=1)]
@@ -92,7 +93,7 @@ class SidesRecord(_Entry):
     verdict are those of the photo `judged` alone.
     """
 
-    schema_version: Literal[1]
+    schema_version: Literal[2]
     kind: Literal["sides"]
     program: entry.ProgramEntry
     filing: entry.FilingEntry

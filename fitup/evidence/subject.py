@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from fitup.photo import Photo
     from fitup.profile import GapProfile, JointShape
     from fitup.scale import ScaleMap, TargetPair
-    from fitup.verdict import JointVerdict, Sheet, Wire
+    from fitup.verdict import JointVerdict, Sheet, ShopRules, WeldSettings, Wire
 
 __all__ = ["Filing", "Profiled", "Settings", "Subject"]
 
@@ -24,9 +24,15 @@ class Settings(Protocol):
     """What a person said about the joint: with the photo it is enough to measure again."""
 
     @property
-    def wire(self) -> Wire: ...  # noqa: D102
+    def wire(self) -> Wire | None: ...  # noqa: D102
     @property
     def sheet(self) -> Sheet | None: ...  # noqa: D102
+    @property
+    def other_sheet(self) -> Sheet | None: ...  # noqa: D102
+    @property
+    def rules(self) -> ShopRules: ...  # noqa: D102
+    @property
+    def weld(self) -> WeldSettings: ...  # noqa: D102
     @property
     def joint_kind(self) -> str: ...  # noqa: D102
     @property
@@ -42,7 +48,7 @@ class Settings(Protocol):
     @property
     def procedure_limit_mm(self) -> float | None: ...  # noqa: D102
     @property
-    def bridge_factor(self) -> float: ...  # noqa: D102
+    def bridge_factor(self) -> float | None: ...  # noqa: D102
     @property
     def target_thickness_mm(self) -> float | None: ...  # noqa: D102
     @property

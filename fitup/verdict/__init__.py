@@ -9,28 +9,37 @@ from __future__ import annotations
 
 from fitup.verdict.decision import DecisionRule, StationState, probability_within
 from fitup.verdict.joint import judge
-from fitup.verdict.lands import LandRule, LandState, lands_to_judge
+from fitup.verdict.lands import LandRule, LandState, LandsToJudge, lands_to_judge
 from fitup.verdict.lengths import parse_length, parse_length_or_zero, parse_place
 from fitup.verdict.limits import Candidate, JointKind, Limit, fillable_gap
-from fitup.verdict.result import JointVerdict, SeenRule, Spot, VerdictWord
+from fitup.verdict.result import JointVerdict, Spot, VerdictWord
+from fitup.verdict.seen_rule import SeenRule
 from fitup.verdict.sheets import Sheet, parse_sheet
+from fitup.verdict.shop_rules import DEFAULT_RULES, ByKind, Procedure, ShopRules
 from fitup.verdict.spots import SpotRule
+from fitup.verdict.weld_settings import WeldSettings
 from fitup.verdict.wires import Wire, parse_wire
 
 __all__ = [
+    "DEFAULT_RULES",
+    "ByKind",
     "Candidate",
     "DecisionRule",
     "JointKind",
     "JointVerdict",
     "LandRule",
     "LandState",
+    "LandsToJudge",
     "Limit",
+    "Procedure",
     "SeenRule",
     "Sheet",
+    "ShopRules",
     "Spot",
     "SpotRule",
     "StationState",
     "VerdictWord",
+    "WeldSettings",
     "Wire",
     "fillable_gap",
     "judge",

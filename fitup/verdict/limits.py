@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import ClassVar, Protocol
+from typing import ClassVar
 
 from fitup.errors import UsageError
 from fitup.joint import JointKind, JointSetup
@@ -21,7 +21,6 @@ __all__ = [
     "Candidate",
     "JointKind",
     "Limit",
-    "LimitRule",
     "ProcedureRule",
     "combine",
     "fillable_gap",
@@ -63,17 +62,6 @@ class Limit:
 
     def __post_init__(self) -> None:
         _check_limit(self.limit_mm, "the gap limit")
-
-
-class LimitRule(Protocol):
-    """One reason why a gap may not be wider."""
-
-    code: ClassVar[str]
-    question: ClassVar[str]
-
-    def candidate(self, wire: Wire, joint_kind: JointKind) -> Candidate:
-        """Put the numbers in."""
-        ...
 
 
 @dataclass(frozen=True)
@@ -119,7 +107,7 @@ class ProcedureRule:
     def __post_init__(self) -> None:
         _check_limit(self.limit_mm, "the procedure limit")
 
-    def candidate(self, wire: Wire, joint_kind: JointKind) -> Candidate:
+    def candidate(self, wire: Wire | None, joint_kind: JointKind) -> Candidate:
         """The limit as given, whatever the wire."""
         return Candidate(
             code=self.code,
@@ -131,7 +119,7 @@ class ProcedureRule:
 
 
 def fillable_gap(
-    wire: Wire,
+    wire: Wire | None,
     joint_kind: str = JointKind.BUTT,
     procedure_limit_mm: float | None = None,
     bridge_factor: float = 1.0,
@@ -157,10 +145,14 @@ def fillable_gap(
         When the joint kind is unknown or a number is out of its range.
     """
     kind = JointSetup.of(joint_kind).kind
-    rules: list[LimitRule] = [BridgeRule(bridge_factor)]
+    candidates = []
+    if wire is not None:
+        candidates.append(BridgeRule(bridge_factor).candidate(wire, kind))
     if procedure_limit_mm is not None:
-        rules.append(ProcedureRule(procedure_limit_mm))
-    return combine(tuple(rule.candidate(wire, kind) for rule in rules))
+        candidates.append(ProcedureRule(procedure_limit_mm).candidate(wire, kind))
+    if not candidates:
+        raise UsageError("a joint without wire needs its limit: give the procedure's (--limit 0.1mm).")
+    return combine(tuple(candidates))
 
 
 def combine(candidates: tuple[Candidate, ...]) -> Limit:

@@ -217,8 +217,8 @@ def test_damaged_records_are_refused(tmp_path: Path) -> None:
     assert is_seam_record(path)
     with pytest.raises(StorageError, match="damaged"):
         read_seam_record(path)
-    path.write_text('{"schema_version": 2, "kind": "seam"}')
-    with pytest.raises(StorageError, match="version 2"):
+    path.write_text('{"schema_version": 3, "kind": "seam"}')
+    with pytest.raises(StorageError, match="version 3"):
         read_seam_record(path)
     for text in ("[]", "{", '{"schema_version": 1}'):
         path.write_text(text)

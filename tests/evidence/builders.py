@@ -20,7 +20,15 @@ from fitup.evidence.subject import Filing
 from fitup.photo import CameraInfo, Photo
 from fitup.profile import GapProfile, Influence, JointShape
 from fitup.scale import LensChoice, target_layout, target_raster
-from fitup.verdict import JointVerdict, fillable_gap, judge, parse_sheet, parse_wire
+from fitup.verdict import (
+    DEFAULT_RULES,
+    JointVerdict,
+    WeldSettings,
+    fillable_gap,
+    judge,
+    parse_sheet,
+    parse_wire,
+)
 
 NOON = datetime(2026, 3, 4, 12, 0, 0, tzinfo=UTC)
 PX_PER_MM = 8.0
@@ -205,6 +213,9 @@ def make_settings(wire: str = "0.9mm") -> Any:
     return SimpleNamespace(
         wire=parse_wire(wire),
         sheet=parse_sheet("18ga stainless"),
+        other_sheet=None,
+        rules=DEFAULT_RULES,
+        weld=WeldSettings(),
         joint_kind="butt",
         target_on=None,
         included_angle_deg=90.0,
@@ -212,7 +223,7 @@ def make_settings(wire: str = "0.9mm") -> Any:
         two_targets=False,
         one_sheet=False,
         procedure_limit_mm=None,
-        bridge_factor=1.0,
+        bridge_factor=None,
         target_thickness_mm=None,
         arris_radius_mm=0.05,
         points_px=None,

@@ -74,7 +74,7 @@ def test_schema_is_sound_and_accepts_records(record: Any) -> None:
 @pytest.mark.parametrize(
     ("place", "value"),
     [
-        (("schema_version",), 3),
+        (("schema_version",), 4),
         (("photo", "sha256"), "abc"),
         (("profile", "stations", 0, "state"), "fine"),
         (("profile", "stations", 0, "u_gap_mm"), -0.1),
@@ -134,10 +134,22 @@ def test_every_number_names_its_unit(record: Any) -> None:
         *("schema_version", "byte_count", "orientation", "columns", "rows", "strip_number", "marker_count"),
         *("saddle_id", "conformance_probability", "least_seen_share", "seen_share", "evidence", "rival"),
         *("contrast", "exponent", "sharpening_amount", "residual", "bridge_factor", "digital_zoom_ratio"),
-        *("along_factor", "across_factor"),
+        *("along_factor", "across_factor", "no_wire_share"),
         *("photo_count", "point_count", "focus", "coefficients", "covariance"),
     }
-    units = ("_mm", "_px", "_deg", "_35mm", "_relative", "_px_per_mm", "homography_px_from_mm")
+    units = (
+        "_mm",
+        "_mm2",
+        "_mm_s",
+        "_hz",
+        "_w",
+        "_px",
+        "_deg",
+        "_35mm",
+        "_relative",
+        "_px_per_mm",
+        "homography_px_from_mm",
+    )
     lens = LensChoice(profile=lens_profile())
     checked = build_record(make_inspection(print_record=CHECK, choice=lens), make_filing())
     assert checked.scale.lens is not None
@@ -189,10 +201,13 @@ def test_a_record_of_the_first_version_is_still_read(record: Any) -> None:
     del data["scale"]["lens"], data["shape"]
     for name in ("target_on", "included_angle_deg", "overlap_mm", "two_targets", "one_sheet", "land_rule"):
         del data["request"][name]
+    for name in ("rules", "weld", "other_sheet"):
+        del data["request"][name]
+    data["request"]["bridge_factor"] = 1.0
     for spot in data["verdict"]["spots"]:
         del spot["side"], spot["land_mm"]
     read = record_from_json(json.dumps(data))
-    assert read.schema_version == 2
+    assert read.schema_version == 3
     assert read.scale.lens is None
     assert read.profile == record.profile
 

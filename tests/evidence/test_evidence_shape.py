@@ -131,6 +131,9 @@ def test_a_record_of_the_first_version_is_still_read() -> None:
     del data["shape"], data["scale"]["lens"]
     for name in ("two_targets", "one_sheet", "land_rule", "target_on", "included_angle_deg", "overlap_mm"):
         del data["request"][name]
+    for name in ("rules", "weld", "other_sheet"):
+        del data["request"][name]
+    data["request"]["bridge_factor"] = 1.0
     for spot in data["verdict"]["spots"]:
         del spot["side"], spot["land_mm"]
     record = record_from_json(json.dumps(data))
