@@ -17,7 +17,6 @@ good                clean scenes seen by ordinary phones
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -27,7 +26,7 @@ from fitup.errors import FitupError, RetakeError
 from fitup.inspection import Inspection, InspectionSettings, inspect
 from tests.bench.accuracy import reading_of, settings_of
 from tests.bench.kinds import kind_settings
-from tests.bench.suite_photos import PROCESSES, SuitePhoto, modest
+from tests.bench.suite_photos import SuitePhoto, workers
 from tests.bench.truth import Reading, Score, Truth, score
 
 __all__ = ["SuiteOutcome", "measure_suite", "suite_outcome"]
@@ -62,7 +61,7 @@ class SuiteOutcome:
 def measure_suite(photos: list[SuitePhoto], tell: Callable[[str], None] = print) -> list[SuiteOutcome]:
     """Every photo through the product, in two processes, in the order given."""
     outcomes = []
-    with ProcessPoolExecutor(PROCESSES, initializer=modest) as pool:
+    with workers() as pool:
         for outcome in pool.map(_measured, photos, chunksize=4):
             outcomes.append(outcome)
             tell(outcome.name)

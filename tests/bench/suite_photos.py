@@ -13,6 +13,7 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from multiprocessing import get_context
 from pathlib import Path
 
 import cv2
@@ -24,7 +25,7 @@ from tests.bench.suite_cameras import SuiteCamera, cameras_for
 from tests.bench.suite_light import LightSource
 from tests.bench.truth import Truth, load_truths
 
-__all__ = ["PROCESSES", "SuitePhoto", "build", "demo_sources", "modest", "plan", "recipe", "suite_photo"]
+__all__ = ["SuitePhoto", "build", "demo_sources", "plan", "recipe", "suite_photo", "workers"]
 
 PROCESSES = 2
 # What is hostile in a demo photo; the others are clean.
@@ -103,9 +104,9 @@ def _share(source: LightSource) -> tuple[int, int]:
 
 def recipe(photo: SuitePhoto) -> str:
     """Digest of all that the photo is made from."""
-    camera = photo.camera
-    told = [photo.source.digest(), photo.source.distortion, camera.scale, camera.distortion,
-            camera.picture.quality, suite_shot.test_shot(camera)]  # fmt: skip
+    source, camera = photo.source, photo.camera
+    told = [source.digest(), source.distortion, suite_shot.scale_of(source, camera), camera.distortion,
+            camera.picture.quality, suite_shot.trial_digest(camera)]  # fmt: skip
     return hashlib.sha256(json.dumps(told).encode()).hexdigest()
 
 
@@ -116,15 +117,20 @@ def build(photos: list[SuitePhoto], tell: Callable[[str], None] = print) -> int:
     for photo in missing:
         photo.path.parent.mkdir(parents=True, exist_ok=True)
         by_scene.setdefault(photo.source.truth.name, []).append(photo)
-    with ProcessPoolExecutor(PROCESSES, initializer=modest) as pool:
+    with workers() as pool:
         for done in pool.map(_build_scene, by_scene.values()):
             tell(done)
     return len(missing)
 
 
-def modest() -> None:
+def workers() -> ProcessPoolExecutor:
+    """Two processes, started afresh: a fork would copy locks of the image library that no thread opens."""
+    return ProcessPoolExecutor(PROCESSES, mp_context=get_context("spawn"), initializer=_modest)
+
+
+def _modest() -> None:
     """One thread a process, behind everybody else's work."""
-    os.nice(10)
+    os.nice(max(10 - os.nice(0), 0))
     cv2.setNumThreads(1)
 
 

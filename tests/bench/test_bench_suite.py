@@ -79,7 +79,7 @@ def test_a_photos_light_is_the_light_that_it_was_made_of(source):
     assert np.abs(ratio - 1).max() < 0.02
 
 
-def test_shot_anew_by_its_own_camera_a_photo_stays_the_same(source):
+def trial_digest_anew_by_its_own_camera_a_photo_stays_the_same(source):
     light = photo_light(source.truth.photo, source.truth.data["camera"]["picture"])
     camera = Camera(aim_mm=(0, 0), distance_mm=200, lean_x_deg=0, lean_y_deg=0, width_px=96, height_px=64,
                     distortion=0.0)  # fmt: skip
@@ -110,7 +110,7 @@ def test_photos_are_made_once_and_anew_when_their_recipe_changes(source, tmp_pat
     changed = replace(photos[0], camera=other)
     assert not changed.ready
     assert recipe(changed) != recipe(photos[0])
-    monkeypatch.setattr(suite_photos.suite_shot, "test_shot", lambda camera: "another chain")
+    monkeypatch.setattr(suite_photos.suite_shot, "trial_digest", lambda camera: "another chain")
     assert not photos[1].ready
 
 
