@@ -137,7 +137,7 @@ def _inspect_along(
         settings.setup,
         from_mm=start,
         to_mm=end,
-        sheet_mm=settings.sheet.thickness_mm if settings.sheet else None,
+        sheet_mm=settings.opening_sheet.thickness_mm if settings.opening_sheet else None,
         others=elsewhere,
     )
     s = _shown(scale, course, -REACH_MM, sighting.layout.length_mm + REACH_MM)

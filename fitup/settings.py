@@ -27,8 +27,9 @@ class InspectionSettings:
     `one_sheet` says that both were cut from one print. The lower strip number is the first target.
     `lens` is the lens profile to be used; without it one of `lens_profiles` is, where the photo's EXIF fits.
 
-    `strips` are the numbers of the strips beside the joint, () where any may lie there. The joint itself begins
-    `joint_start_mm` from the datum mark (0 by default) and is `joint_length_mm` long; all of that must be seen.
+    `strips` are the numbers of the strips beside the joint, () where any may lie there. The joint itself
+    begins `joint_start_mm` from the datum mark (0 by default) and is `joint_length_mm` long; all of that must
+    be seen.
 
     `wire` is None for a joint that is made without one. `sheet` is that of the plate with the target,
     `other_sheet` that of the other plate where it is another. `rules` are the shop's; `decision` and

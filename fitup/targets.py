@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
 from fitup.errors import RetakeError, UsageError
 from fitup.joint import JointKind, JointSetup, TargetOn
 from fitup.photo import Photo
@@ -16,24 +19,71 @@ from fitup.scale import (
 )
 from fitup.settings import InspectionSettings
 
-__all__ = ["pair_of", "target_scale", "targets_of"]
+__all__ = ["JointTargets", "named_targets", "pair_of", "target_scale", "targets_of"]
 
 LEAST_AGAINST = 0.7  # cosine of the angle between one strip and the other turned round
 ANGLE_OFF_DEG = 20.0  # plates stand otherwise than said by more than that: other plates, or another kind
 
 
-def targets_of(photo: Photo, settings: InspectionSettings) -> tuple[TargetSighting, ...]:
-    """Return the target, and the one on the other plate where it is wanted or of use."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JointTargets:
+    """Targets of a photo: the joint's first, the one on its other plate, and those elsewhere."""
+
+    first: TargetSighting
+    other: TargetSighting | None = None
+    elsewhere: tuple[TargetSighting, ...] = ()
+
+
+def targets_of(photo: Photo, settings: InspectionSettings) -> JointTargets:
+    """Return the target, and the one on the other plate where it is wanted or of use.
+
+    Raises as `find_target`, and RetakeError where a strip that was named, or a second one, is not there.
+    """
+    lens = settings.lens_of(photo)
+    if settings.strips:
+        return named_targets(find_targets(photo, len(settings.strips), lens), settings)
     if settings.setup.opens_in_plate_plane and not settings.two_targets:
-        return (find_target(photo, settings.lens_of(photo)),)
-    seen = find_targets(photo, 2 if settings.two_targets else 1, settings.lens_of(photo))[:2]
+        return JointTargets(first=find_target(photo, lens))
+    seen = find_targets(photo, 2 if settings.two_targets else 1, lens)[:2]
+    return _both(seen, settings)
+
+
+def named_targets(
+    sightings: Sequence[TargetSighting], settings: InspectionSettings, joint: str = ""
+) -> JointTargets:
+    """The targets with the numbers of the joint's own strips, of all that a photo shows.
+
+    Raises RetakeError where none is there, UsageError where they lie end to end along several photos.
+    """
+    strips = settings.strips
+    of_joint = f" of joint {joint}" if joint else ""
+    pair = settings.two_targets or not settings.setup.opens_in_plate_plane
+    if len(strips) > (2 if pair else 1):
+        raise UsageError(
+            f"strips {strips[0]} to {strips[-1]}{of_joint} lie end to end: inspect all of its photos "
+            "together with `fitup seam`."
+        )
+    own = [seen for seen in sightings if seen.layout.strip_number in strips]
+    if not own:
+        raise RetakeError(
+            "no such strip",
+            f"Strip {strips[0]}{of_joint} was not found in the photo.",
+            "Photograph it with the whole strip in the frame, or name the strip that lies there.",
+        )
+    elsewhere = tuple(seen for seen in sightings if seen.layout.strip_number not in strips)
+    return replace(_both(own, settings), elsewhere=elsewhere)
+
+
+def _both(seen: Sequence[TargetSighting], settings: InspectionSettings) -> JointTargets:
+    """One target or two, that of the lower number first."""
     if settings.two_targets and len(seen) < 2:
         raise RetakeError(
             "second target not found",
             "Only one target was found in the photo, and two were announced.",
             "Lay a target of its own number on each plate and photograph both whole, not from the side.",
         )
-    return tuple(sorted(seen, key=lambda sighting: sighting.layout.strip_number))
+    first, *others = sorted(seen, key=lambda sighting: sighting.layout.strip_number)
+    return JointTargets(first=first, other=others[0] if others else None)
 
 
 def target_scale(photo: Photo, sighting: TargetSighting, settings: InspectionSettings) -> ScaleMap:

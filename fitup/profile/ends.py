@@ -40,23 +40,35 @@ def with_unseen_ends(
                 last + step * np.arange(1, after + 1),
             ]
         ),
-        **{
-            name: _padded(getattr(profile, name), ends)
-            for name in ("gap_mm", "u_gap_mm", "near_mm", "far_mm", "near_px", "far_px")
-        },
+        gap_mm=_padded(profile.gap_mm, ends),
+        u_gap_mm=_padded(profile.u_gap_mm, ends),
+        near_mm=_padded(profile.near_mm, ends),
+        far_mm=_padded(profile.far_mm, ends),
+        near_px=_padded(profile.near_px, ends),
+        far_px=_padded(profile.far_px, ends),
         centre_px=_straight_on(profile.centre_px, ends),
         unseen_reason=(OUTSIDE,) * before + profile.unseen_reason + (OUTSIDE,) * after,
         budget=tuple(replace(row, u_mm=_padded(row.u_mm, ends)) for row in profile.budget),
         joins=tuple(join + before for join in profile.joins),
     )
-    names = ("hi_lo_mm", "u_hi_lo_mm", "near_land_mm", "far_land_mm", "near_outer_px", "far_outer_px")
-    there = {name: getattr(shape, name) for name in names if getattr(shape, name) is not None}
-    return longer, replace(shape, **{name: _padded(values, ends) for name, values in there.items()})
+    return longer, replace(
+        shape,
+        hi_lo_mm=_padded_if(shape.hi_lo_mm, ends),
+        u_hi_lo_mm=_padded_if(shape.u_hi_lo_mm, ends),
+        near_land_mm=_padded_if(shape.near_land_mm, ends),
+        far_land_mm=_padded_if(shape.far_land_mm, ends),
+        near_outer_px=_padded_if(shape.near_outer_px, ends),
+        far_outer_px=_padded_if(shape.far_outer_px, ends),
+    )
 
 
 def _padded(values: NDArray[np.float64], ends: tuple[int, int]) -> NDArray[np.float64]:
     """Values (N,) or (N, 2) with NaN before and after."""
     return np.pad(values, (ends, *[(0, 0)] * (values.ndim - 1)), constant_values=np.nan)
+
+
+def _padded_if(values: NDArray[np.float64] | None, ends: tuple[int, int]) -> NDArray[np.float64] | None:
+    return None if values is None else _padded(values, ends)
 
 
 def _straight_on(points_px: NDArray[np.float64], ends: tuple[int, int]) -> NDArray[np.float64]:

@@ -82,7 +82,7 @@ STAGES = {
     "open_photo": "open",
     "targets_of": "find_target",
     "target_scale": "scale_map",
-    "find_joint": "find_joint",
+    "find_course": "find_joint",
     "read_response": "response",
     "straighten": "band",
     "find_arrises": "arrises",
