@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 
 __all__ = ["FACE_ENDS", "FACE_SHARE", "REACH", "BaseLights", "M"]
 
+Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 DRAWS = 600
@@ -73,9 +74,9 @@ class BaseLights:
 
     depth: Array64
     roughness: Array64
-    whole: Array64
-    over: Array64
-    open_base: Array64
+    whole: Array
+    over: Array
+    open_base: Array
 
     @classmethod
     @lru_cache(maxsize=4)
@@ -94,12 +95,12 @@ class BaseLights:
         return cls(
             depth=depth,
             roughness=np.maximum(lights.roughness, lights.matte),
-            whole=free[zenith] + face[-1] - face[zenith],
-            over=free - face - (free - face)[zenith],
-            open_base=glow + _at(free, front) + _at(face, arris) - face[zenith],
+            whole=np.asarray(free[zenith] + face[-1] - face[zenith], np.float32),
+            over=np.asarray(free - face - (free - face)[zenith], np.float32),
+            open_base=np.asarray(glow + _at(free, front) + _at(face, arris) - face[zenith], np.float32),
         )
 
-    def curves(self, sheet_gaps: float, pick: NDArray[np.intp] | slice = slice(None)) -> Array64:
+    def curves(self, sheet_gaps: float, pick: NDArray[np.intp] | slice = slice(None)) -> Array:
         """Light (STEPS, K) at `M` gaps from the arris: 0 in the dark of the gap, 1 where the base lies open.
 
         `sheet_gaps` is how high the face over the gap is, in gaps (infinite for a standing plate). Of a face
@@ -116,11 +117,11 @@ class BaseLights:
         return np.asarray(light / np.maximum(light[end], 1e-9))
 
 
-def _at(cumulated: Array64, elevation: Array64) -> Array64:
+def _at(cumulated: NDArray[np.floating], elevation: Array64) -> NDArray[np.floating]:
     """Rows (M, K) of sums (ANGLES + 1, K) up to the elevations (M,)."""
     place = np.clip(elevation / np.pi * ANGLES, 0, ANGLES - 1e-6)
     below = place.astype(np.intp)
-    part = (place - below)[:, None]
+    part = (place - below).astype(cumulated.dtype)[:, None]
     return np.asarray(cumulated[below] * (1 - part) + cumulated[below + 1] * part)
 
 

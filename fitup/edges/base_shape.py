@@ -18,6 +18,7 @@ from fitup.edges.base_light import REACH, BaseLights, M
 
 __all__ = ["BaseShape", "Lens", "Rise", "first_shape", "told_shape"]
 
+Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 STRETCHES = np.exp(np.linspace(np.log(0.4), np.log(2.2), 33))
@@ -115,7 +116,7 @@ def told_shape(
     tried = np.flatnonzero(np.abs(np.log(STRETCHES / mean)) < TRIED_SDS * sd + 0.05)
     pick = np.arange(min(curves, len(lights.roughness)))
     length = sum(rise.x_px[-1] - rise.x_px[0] for rise in rises) * lens.sample_mm
-    asked: dict[float, Array64] = {}  # a standing plate's curves are the same for every rise and stretch
+    asked: dict[float, Array] = {}  # a standing plate's curves are the same for every rise and stretch
 
     def odds_of(columns: NDArray[np.intp]) -> Array64:
         squares = np.stack(
@@ -156,7 +157,7 @@ def _squares(
     lens: Lens,
     stretch: float,
     pick: NDArray[np.intp],
-    asked: dict[float, Array64],
+    asked: dict[float, Array],
 ) -> Array64:
     """Mean square (K,) of what the picked curves at one stretch leave of all rises."""
     total = sum(rise.weight for rise in rises)
@@ -174,7 +175,7 @@ def _about(height: float) -> float:
     return float(np.exp(np.round(np.log(height) / HEIGHT_STEP) * HEIGHT_STEP))
 
 
-def _mean_square(rise: Rise, curves: Array64, stretch: float, lens: Lens) -> Array64:
+def _mean_square(rise: Rise, curves: Array, stretch: float, lens: Lens) -> Array64:
     """Mean square (K,) of what every curve leaves of a rise, the levels on both sides of the arris free."""
     cell = np.linspace(0.0, REACH, len(M) + 1) * (rise.width_px * stretch) + lens.rim_px
     steps = np.asarray(edge_step((rise.x_px[:, None] - cell) / lens.blur_px))
@@ -189,8 +190,9 @@ def _mean_square(rise: Rise, curves: Array64, stretch: float, lens: Lens) -> Arr
     seen *= np.sqrt(np.append(rise.counts, 1.0))[:, None]
     # The levels are taken out of the cells, which are few, not of the curves, which are many.
     free, levels = seen[:, :-2], seen[:, -2:]
-    free = free - levels @ np.linalg.solve(levels.T @ levels, levels.T @ free)
-    light, told = free[:, :-1] @ curves, free[:, -1]
+    normal = levels.T @ levels + 1e-12 * np.eye(2)  # a picture in which no sample counts has no levels
+    free = free - levels @ np.linalg.solve(normal, levels.T @ free)
+    light, told = free[:, :-1].astype(np.float32) @ curves, free[:, -1]
     power = np.maximum(np.einsum("jk,jk->k", light, light), 1e-9)
-    along = np.maximum(told @ light, 0.0)
+    along = np.maximum(told.astype(np.float32) @ light, 0.0)
     return np.asarray((told @ told - along**2 / power) / len(told))
