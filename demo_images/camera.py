@@ -2,6 +2,7 @@
 
 The order of the picture chain is: lens (residual distortion, blur, fall-off) and noise in linear light,
 white balance and exposure, sRGB curve with a contrast S-curve, unsharp mask on the encoded picture, JPEG.
+A moved phone smears the light before the noise; local tone mapping follows the white balance.
 """
 
 from __future__ import annotations
@@ -133,6 +134,11 @@ class Picture:
     sharpen_radius_px: float = 1.2
     quality: int = 92
     seed: int = 0
+    motion_px: float = 0.0  # length of the smear of a phone that moved
+    motion_deg: float = 0.0  # its direction, from the picture's u towards its v
+    halo: float = 0.0  # local tone mapping: share of the broad light differences that is taken away
+    halo_radius_px: float = 30.0  # how broad; what is narrower keeps its contrast and wears a halo
+    flash: bool = False  # the phone's lamp fired (EXIF only; the light itself belongs to the scene)
 
     def truth(self) -> dict[str, Any]:
         """The chain's numbers."""
@@ -150,6 +156,8 @@ def develop(
     light = _lens(linear * np.float32(picture.paper_level / paper.mean()), camera, picture)
     light = _noise(light, picture)
     light *= ((paper.mean() / paper) ** picture.awb * np.array(picture.white_balance)).astype(np.float32)
+    if picture.halo:
+        light = _tone_mapped(light, picture)
     code = toned(light, picture.tone_family, picture.s_curve)
     luma = code @ np.array([0.299, 0.587, 0.114], dtype=np.float32)
     detail = luma - cv2.GaussianBlur(luma, (0, 0), picture.sharpen_radius_px)
@@ -170,6 +178,10 @@ def _lens(light: NDArray[np.float32], camera: Camera, picture: Picture) -> NDArr
     light = np.minimum(
         light, 6.0
     )  # lamps seen in metal: the sensor's full well, before the blur spreads them
+    if picture.motion_px:
+        light = cv2.filter2D(
+            light, -1, _smear(picture.motion_px, picture.motion_deg), borderType=cv2.BORDER_REFLECT
+        )
     sharp = cv2.GaussianBlur(light, (0, 0), picture.blur_px)
     if picture.corner_blur_px > 0.05:
         soft = cv2.GaussianBlur(light, (0, 0), float(np.hypot(picture.blur_px, picture.corner_blur_px)))
@@ -177,6 +189,23 @@ def _lens(light: NDArray[np.float32], camera: Camera, picture: Picture) -> NDArr
     sharp += picture.veil * sharp.mean((0, 1))
     sharp *= (1 - picture.vignetting * r2)[..., None]
     return np.asarray(sharp)
+
+
+def _smear(length_px: float, direction_deg: float) -> NDArray[np.float32]:
+    """Kernel of an even movement: a line `length_px` long, its ends soft."""
+    half = int(np.ceil(length_px / 2)) + 2
+    v, u = np.mgrid[-half : half + 1, -half : half + 1].astype(np.float32)
+    angle = np.radians(direction_deg)
+    along, across = u * np.cos(angle) + v * np.sin(angle), v * np.cos(angle) - u * np.sin(angle)
+    share = np.clip(length_px / 2 + 0.5 - np.abs(along), 0, 1) * np.clip(1 - np.abs(across), 0, 1)
+    return np.asarray(share / share.sum(), dtype=np.float32)
+
+
+def _tone_mapped(light: NDArray[np.float32], picture: Picture) -> NDArray[np.float32]:
+    """Take broad differences of light away by a plain blur, which leaves halos beside strong edges."""
+    level = np.log(np.maximum(light.mean(-1), 0.004))
+    broad = cv2.GaussianBlur(level, (0, 0), picture.halo_radius_px)
+    return np.asarray(light * np.exp(picture.halo * (np.median(broad) - broad))[..., None], dtype=np.float32)
 
 
 def _noise(light: NDArray[np.float32], picture: Picture) -> NDArray[np.float32]:
@@ -200,7 +229,7 @@ def save_jpeg(
     progressive: bool = False,
 ) -> int:
     """Write the JPEG with a phone's EXIF, at a quality that fits `limit` bytes; give that quality."""
-    exif = _exif(camera, taken_at)
+    exif = _exif(camera, taken_at, picture.flash)
     image = Image.fromarray(pixels)
     shape: dict[str, Any] = {"subsampling": "4:2:0", "optimize": True, "progressive": progressive}
     for quality in range(picture.quality, 55, -1):
@@ -212,7 +241,7 @@ def save_jpeg(
     raise SystemExit(f"{path.name} does not fit {limit} bytes.")
 
 
-def _exif(camera: Camera, taken_at: str) -> bytes:
+def _exif(camera: Camera, taken_at: str, flash: bool) -> bytes:
     exif = Image.Exif()
     exif.update({0x010F: camera.make, 0x0110: camera.model, 0x0112: 6 if camera.portrait else 1})
     exif.update(
@@ -228,7 +257,7 @@ def _exif(camera: Camera, taken_at: str) -> bytes:
             0x8827: 100,
         }
     )
-    detail.update({0xA404: IFDRational(1, 1), 0xA402: 0, 0xA403: 0, 0x9209: 16, 0xA001: 1})
+    detail.update({0xA404: IFDRational(1, 1), 0xA402: 0, 0xA403: 0, 0x9209: 25 if flash else 16, 0xA001: 1})
     detail.update({0xA002: camera.width_px, 0xA003: camera.height_px, 0xA433: camera.make})
     detail.update(
         {0xA434: f"{camera.make} {camera.model} {camera.focal_mm:.1f} mm f/{camera.f_number or 1.8:.1f}"}

@@ -27,13 +27,19 @@ from numpy.typing import NDArray
 
 from fitup.scale import target_layout, target_raster
 
-__all__ = ["build_kind", "kind_paper_patch_mm"]
+__all__ = ["build_kind", "kind_paper_patch_mm", "kind_parts"]
 
 Floats = NDArray[np.float64]
 
 
 def build_kind(scene: KindScene, detail: float) -> tuple[Any, dict[str, Any]]:
     """Give (mitsuba scene, its dictionary); `detail` < 1 coarsens the plates' textures for trials."""
+    parts = kind_parts(scene, detail)
+    return mi.load_dict(parts), parts
+
+
+def kind_parts(scene: KindScene, detail: float) -> dict[str, Any]:
+    """The scene's dictionary; whoever changes it loads it afterwards."""
     parts: dict[str, Any] = {"type": "scene", "light": _light(scene)}
     _add_plates(parts, scene, detail)
     for k in range(len(scene.targets)):
@@ -43,7 +49,7 @@ def build_kind(scene: KindScene, detail: float) -> tuple[Any, dict[str, Any]]:
     _add_photographer(parts, scene)
     add_supports(parts, scene, put)
     add_props(parts, scene, put)
-    return mi.load_dict(parts), parts
+    return parts
 
 
 def _upright(scene: KindScene) -> Any:
@@ -61,10 +67,12 @@ def _light(scene: KindScene) -> dict[str, Any]:
 
 
 @cache
-def _surface(finish: str, seed: int, detail: float, dirt: float, length_mm: float) -> Any:
+def _surface(
+    finish: str, seed: int, detail: float, dirt: float, length_mm: float, welds: tuple[float, ...]
+) -> Any:
     """A plate's face, kept: several photos may show the same plate."""
     size = np.array([length_mm, TOP_UV_MM[1]])
-    return mi.load_dict(plate_top(finish, seed, detail, dirt, None, size))
+    return mi.load_dict(plate_top(finish, seed, detail, dirt, [(x, 0.0) for x in welds], size))
 
 
 @cache
@@ -82,7 +90,7 @@ def _add_plates(parts: dict[str, Any], scene: KindScene, detail: float) -> None:
         seed = 2 * joint.seed + k
         shapes = plate_meshes(plate, joint.mesh_x, scene.arris_mm, uv, TOP_ORIGIN_MM)
         surfaces = {
-            "top": _surface(scene.finish[k], seed, detail, scene.dirt, scene.texture_mm),
+            "top": _surface(scene.finish[k], seed, detail, scene.dirt, scene.texture_mm, scene.welds_mm),
             "arris": metal_plain(0.93, 0.2),
             "face": cut_face(scene.cut, seed),
             "inner": metal_plain(0.85, 0.22),

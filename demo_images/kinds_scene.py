@@ -111,6 +111,7 @@ class KindScene:
     backing: bool = True  # a bar along the whole joint behind a standing plate; else three magnet blocks
     seam_start_mm: float | None = None  # x of the foot of the first datum mark of a seam in several photos
     texture_mm: float = 360.0  # how soon the plates' surface repeats along the joint
+    welds_mm: tuple[float, ...] = ()  # x of welds whose temper colours the plates show
     more: dict[str, Any] = field(default_factory=dict)
 
     @property

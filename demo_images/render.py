@@ -97,8 +97,13 @@ def photo(scene: Any, options: argparse.Namespace) -> str:
 
 def _makers(scene: Any) -> tuple[Any, Any, Any]:
     """(build, truth, paper patch) for a butt joint's scene or one of any kind."""
+    from hostile_scene import HostileScene
     from kinds_scene import KindScene
 
+    if isinstance(scene, HostileScene):
+        from hostile_assemble import build_hostile, hostile_paper_patch_mm, hostile_truth
+
+        return build_hostile, hostile_truth, hostile_paper_patch_mm
     if isinstance(scene, KindScene):
         from kinds_assemble import build_kind, kind_paper_patch_mm
         from kinds_truth import kind_truth
