@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from fitup.errors import FitupError, RetakeError
 from fitup.inspection import Inspection, InspectionSettings, inspect
+from fitup.scale import target_layout
 from tests.bench.accuracy import reading_of, settings_of
 from tests.bench.kinds import kind_settings
 from tests.bench.suite_photos import SuitePhoto, workers
@@ -117,7 +118,7 @@ def suite_outcome(photo: SuitePhoto, result: Inspection | FitupError) -> SuiteOu
 def labels_of(photo: SuitePhoto) -> tuple[str, ...]:
     """The camera's factor, its level where it has one, and the scene's factor."""
     camera, scene = photo.camera, photo.source.scene_factor
-    level = () if camera.ordinary else (f"camera: {camera.factor}: {camera.level}",)
+    level = (f"camera: {camera.label}",) if camera.label != camera.factor else ()
     return (f"camera: {camera.factor}", *level, f"scene: {scene}")
 
 
@@ -133,5 +134,8 @@ def false_over_spots(truth: Truth, reading: Reading, limit_mm: float) -> tuple[t
 
 
 def _could_be_seen(truth: Truth) -> int:
-    shown = ~truth.hidden & (truth.s_mm >= 0)
+    """Stations beside the target whose truth is not hidden."""
+    target = truth.data["target"]
+    length_mm = target_layout(target["strip_number"], target["form"]).length_mm
+    shown = ~truth.hidden & (truth.s_mm >= 0) & (truth.s_mm <= length_mm)
     return round(shown.sum() * truth.step_mm / STEP_MM)

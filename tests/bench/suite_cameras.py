@@ -14,9 +14,9 @@ import numpy as np
 
 from tests.bench.rendering import Picture
 
-__all__ = ["FACTOR_CAMERAS", "ORDINARY_CAMERAS", "SuiteCamera", "cameras_for"]
+__all__ = ["FACTOR_CAMERAS", "ORDINARY_CAMERAS", "OWN_CAMERA", "SuiteCamera", "cameras_for"]
 
-ORDINARY = "ordinary"
+ORDINARY, OWN = "ordinary", "own"
 ORDINARY_COUNT = 8
 
 
@@ -30,6 +30,11 @@ class SuiteCamera:
     picture: Picture
     scale: float = 1.0  # size of the picture; below 1 as a phone of fewer pixels, or from farther away
     distortion: float = 0.0  # added outward shift at the corner over the half diagonal
+
+    @property
+    def label(self) -> str:
+        """Factor and level, or the factor alone where it has no levels to tell apart."""
+        return f"{self.factor}: {self.level}" if self.factor not in (ORDINARY, OWN) else self.factor
 
     @property
     def ordinary(self) -> bool:
@@ -128,3 +133,5 @@ ORDINARY_CAMERAS = tuple(
     for k in range(1, ORDINARY_COUNT + 1)
 )
 FACTOR_CAMERAS = tuple(_off(level) for level in _LEVELS)
+# The phone that took a photo which takes part as it is.
+OWN_CAMERA = SuiteCamera(name="own", factor=OWN, level="", picture=Picture())

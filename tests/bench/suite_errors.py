@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.bench.suite import SuiteOutcome, measure_suite
-from tests.bench.suite_photos import build, demo_sources, plan
+from tests.bench.suite_photos import build, plan
+from tests.bench.suite_scenes import demo_sources, hostile_sources
 
 __all__ = ["decomposition", "station_table"]
 
@@ -28,7 +29,7 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("--only", default="", help="photos whose name or scene's factor holds this word")
     options = parser.parse_args(arguments)
-    photos = plan(demo_sources(), CACHE / "photos")
+    photos = plan([*demo_sources(), *hostile_sources(CACHE / "linear")], CACHE / "photos")
     chosen = [p for p in photos if options.only in p.name or options.only in p.source.scene_factor]
     build(chosen)
     outcomes = measure_suite(chosen, tell=lambda name: None)

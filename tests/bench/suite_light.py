@@ -8,7 +8,7 @@ camera adds to these and is never sharper than the first.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -30,12 +30,13 @@ UNSHARPEN_STEPS = 12  # each leaves less than half of what the one before left
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LightSource:
-    """One scene with truth: a demo photo (JPEG) or a linear render (.npz with `light` and `paper`)."""
+    """One scene with truth: a photo (JPEG) or a linear render (.npz with `light` and `paper`)."""
 
     truth: Truth  # its photo is the demo photo, or the render
     scene_factor: str  # "clean", or what is hostile in it
     exif: bytes
     distortion: float = 0.0  # of the camera that a linear render is to be seen by; photos have theirs in them
+    own: bool = False  # the photo takes part as it is
 
     @property
     def rendered(self) -> bool:
@@ -44,6 +45,15 @@ class LightSource:
     @property
     def clean(self) -> bool:
         return self.scene_factor == "clean"
+
+    def seen_by_others(self, render: Path) -> LightSource:
+        """The same scene by its linear render."""
+        camera = self.truth.data["camera"]
+        corner = np.hypot(*camera["size_px"]) / 2 / camera["focal_px"]
+        distortion = camera["distortion"]["k1"] * corner**2  # at the corner, over the half diagonal
+        return replace(
+            self, truth=replace(self.truth, photo=render), distortion=round(float(distortion), 6), own=False
+        )
 
     def digest(self) -> str:
         photo = self.truth.photo

@@ -17,26 +17,15 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import cv2
-from PIL import Image
 
 from tests.bench import suite_shot
-from tests.bench.rendering import DEMO_IMAGES
-from tests.bench.suite_cameras import SuiteCamera, cameras_for
+from tests.bench.suite_cameras import OWN_CAMERA, SuiteCamera, cameras_for
 from tests.bench.suite_light import LightSource
-from tests.bench.truth import Truth, load_truths
+from tests.bench.truth import Truth
 
-__all__ = ["SuitePhoto", "build", "demo_sources", "plan", "recipe", "suite_photo", "workers"]
+__all__ = ["SuitePhoto", "build", "plan", "recipe", "suite_photo", "workers"]
 
 PROCESSES = 2
-# What is hostile in a demo photo; the others are clean.
-DEMO_FACTORS = {
-    "09_side_light": "side light",
-    "10_pen_and_scratch": "layout lines",
-    "11_back_lit": "lit from behind",
-    "13_print_error": "print error",
-    "15_mill_hi_lo": "hi-lo step",
-    "16_lit_cut_face": "lit cut face",
-}
 # By kind of light source: ordinary cameras and cameras with a factor for every scene.
 DEMO_SHARE, KINDS_SHARE, RENDER_SHARE = (3, 9), (1, 2), (2, 7)
 
@@ -65,31 +54,25 @@ class SuitePhoto:
 
     @property
     def ready(self) -> bool:
+        if self.source.own:
+            return True
         kept = self.path.with_suffix(".recipe")
         return self.path.exists() and kept.exists() and kept.read_text() == recipe(self)
 
 
 def suite_photo(source: LightSource, camera: SuiteCamera, folder: Path) -> SuitePhoto:
+    if source.own:
+        return SuitePhoto(source=source, camera=camera, path=source.truth.photo)
     return SuitePhoto(source=source, camera=camera, path=folder / f"{source.truth.name}__{camera.name}.jpg")
-
-
-def demo_sources(folder: Path = DEMO_IMAGES) -> list[LightSource]:
-    """The committed demo photos with truth, butt joints first."""
-    return [
-        LightSource(truth=truth, scene_factor=_demo_factor(truth), exif=_exif(truth.photo))
-        for truth in (*load_truths(folder), *load_truths(folder / "kinds"))
-    ]
-
-
-def _demo_factor(truth: Truth) -> str:
-    kind = truth.data["joint"].get("kind", "butt")
-    return DEMO_FACTORS.get(truth.name, "clean") if kind == "butt" else f"kind: {kind}"
 
 
 def plan(sources: list[LightSource], folder: Path) -> list[SuitePhoto]:
     """Every photo of the suite; which cameras see a scene follows from its place among its like."""
     photos, seen = [], {DEMO_SHARE: 0, KINDS_SHARE: 0, RENDER_SHARE: 0}
     for source in sources:
+        if source.own:
+            photos.append(suite_photo(source, OWN_CAMERA, folder))
+            continue
         share = _share(source)
         photos += [suite_photo(source, camera, folder) for camera in cameras_for(seen[share], *share)]
         seen[share] += 1
@@ -142,8 +125,3 @@ def _build_scene(photos: list[SuitePhoto]) -> str:
         suite_shot.shoot(source, light, photo.camera, photo.path, seed=int(told[:8], 16))
         photo.path.with_suffix(".recipe").write_text(told)
     return f"{photos[0].source.truth.name}: {len(photos)} photos"
-
-
-def _exif(path: Path) -> bytes:
-    with Image.open(path) as image:
-        return image.getexif().tobytes()

@@ -12,8 +12,9 @@ from rich.table import Table
 
 from tests.bench.suite import measure_suite
 from tests.bench.suite_figures import suite_figures
-from tests.bench.suite_photos import build, demo_sources, plan
+from tests.bench.suite_photos import build, plan
 from tests.bench.suite_picture import draw_suite
+from tests.bench.suite_scenes import demo_sources, hostile_sources, render_missing
 
 __all__ = ["run_suite"]
 
@@ -41,7 +42,10 @@ COLUMNS = {
 def run_suite(cache: Path, console: Console) -> dict[str, Any]:
     """Figures for bench.json; photos and the picture (`suite.png`) lie in the folder `cache`."""
     start = time.perf_counter()
-    photos = plan(demo_sources(), cache / "photos")
+    note = render_missing(cache / "linear")
+    if note:
+        console.print(note)
+    photos = plan([*demo_sources(), *hostile_sources(cache / "linear")], cache / "photos")
     made = build(photos, tell=lambda scene: None)
     built = time.perf_counter()
     result = suite_figures(measure_suite(photos, tell=lambda name: None))

@@ -12,14 +12,16 @@ import pytest
 from PIL import Image
 
 from fitup.errors import PhotoError, RetakeError
+from fitup.scale import target_layout
 from tests.bench import suite_photos
 from tests.bench.rendering import Camera, Picture, develop
 from tests.bench.suite import SuiteOutcome, false_over_spots, labels_of, suite_outcome
 from tests.bench.suite_cameras import FACTOR_CAMERAS, ORDINARY_CAMERAS, cameras_for
 from tests.bench.suite_figures import suite_figures, suite_row
 from tests.bench.suite_light import LightSource, photo_light
-from tests.bench.suite_photos import build, demo_sources, plan, recipe, suite_photo
+from tests.bench.suite_photos import build, plan, recipe, suite_photo
 from tests.bench.suite_picture import draw_suite
+from tests.bench.suite_scenes import demo_sources, hostile_sources
 from tests.bench.test_bench_scoring import LIMIT_MM, S_MM, opened, reading_of, truth_of
 from tests.bench.truth import Score, Truth, score
 
@@ -32,7 +34,8 @@ def source(tmp_path: Path) -> LightSource:
                     distortion=0.0)  # fmt: skip
     pixels = develop(linear, np.full(3, 0.66, np.float32), camera, picture)
     Image.fromarray(pixels).save(tmp_path / "one.png")
-    data = {"camera": {"picture": picture.truth()}, "joint": {"kind": "butt"}}
+    data = {"camera": {"picture": picture.truth()}, "joint": {"kind": "butt"},
+            "target": {"form": "strip-8x5", "strip_number": 2}}  # fmt: skip
     truth = replace(truth_of(opened(40, 50)), name="one", photo=tmp_path / "one.png", data=data)
     return LightSource(truth=truth, scene_factor="clean", exif=Image.Exif().tobytes())
 
@@ -114,6 +117,43 @@ def test_photos_are_made_once_and_anew_when_their_recipe_changes(source, tmp_pat
     assert not photos[1].ready
 
 
+def test_a_hostile_scene_takes_part_with_its_photo_and_when_rendered_is_seen_by_others(tmp_path):
+    scene = write_scene(tmp_path / "hostile")
+    (own,) = hostile_sources(tmp_path / "linear", tmp_path / "hostile")
+    (photo,) = plan([own], tmp_path / "cache")
+    assert (photo.path, photo.ready, photo.good) == (tmp_path / "hostile" / "h99_made_up.jpg", True, False)
+    assert labels_of(photo) == ("camera: own", "scene: clean")
+
+    (tmp_path / "linear").mkdir()
+    np.savez(tmp_path / "linear" / "h99_made_up.npz", light=small_light(), paper=np.full(3, 0.66))
+    _, rendered = hostile_sources(tmp_path / "linear", tmp_path / "hostile")
+    assert rendered.distortion == pytest.approx(0.0008)
+    others = plan([rendered], tmp_path / "cache")
+    assert len(others) > 5
+    assert sum(other.good for other in others) >= 2
+    assert build(others[:1], tell=lambda name: None) == 1
+    with Image.open(others[0].path) as picture:
+        assert picture.size == (96, 64)
+        assert picture.getexif()[0x0110] == "N1"
+    assert np.array_equal(others[0].truth.gap_mm, scene["stations"]["gap_mm"])
+
+
+def write_scene(folder: Path) -> dict:
+    """A hostile scene's committed photo and truth, made up."""
+    folder.mkdir()
+    exif = Image.Exif()
+    exif[0x0110] = "N1"
+    Image.new("RGB", (96, 64)).save(folder / "h99_made_up.jpg", exif=exif.tobytes())
+    corner = np.hypot(96, 64) / 2 / 80.0
+    content = {
+        "factor": "clean",
+        "camera": {"size_px": [96, 64], "focal_px": 80.0, "distortion": {"k1": 0.0008 / corner**2}},
+        "stations": {"s_mm": [0.0, 0.5], "gap_mm": [0.3, 0.4], "hidden": [False, False]},
+    }
+    (folder / "h99_made_up.truth.json").write_text(json.dumps(content))
+    return content
+
+
 def test_the_plan_without_any_render_has_200_photos_with_every_factor(tmp_path):
     photos = plan(demo_sources(), tmp_path)
     assert len(photos) >= 200
@@ -175,7 +215,7 @@ def test_refusals_without_reason_or_remedy_are_mute(source, tmp_path):
     photo = suite_photo(source, ORDINARY_CAMERAS[0], tmp_path)
     told = suite_outcome(photo, RetakeError("no target", "Nothing was found.", "Lay the strip down."))
     assert (told.verdict, told.reason, told.mute) == ("retake", "no target", False)
-    assert told.visible == len(S_MM)
+    assert told.visible == np.sum(target_layout(2, "strip-8x5").length_mm >= S_MM)
     assert suite_outcome(photo, RetakeError("no target", "Nothing was found.", " ")).mute
     assert suite_outcome(photo, PhotoError("Damaged.")).mute
 
