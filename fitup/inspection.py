@@ -24,12 +24,20 @@ from fitup.edges import (
 from fitup.joint import JointKind
 from fitup.joint_course import find_course
 from fitup.photo import Photo, open_photo
-from fitup.profile import GapProfile, JointShape, measure_gap, with_lands, with_second_target
+from fitup.profile import (
+    GapProfile,
+    JointShape,
+    PhotoQuality,
+    measure_gap,
+    photo_quality,
+    with_lands,
+    with_second_target,
+)
 from fitup.profile.ends import with_unseen_ends
 from fitup.scale import ScaleMap, TargetPair, TargetSighting
 from fitup.settings import InspectionSettings
 from fitup.targets import pair_of, target_scale, targets_of
-from fitup.verdict import JointVerdict, LandsToJudge, Limit, fillable_gap, judge, lands_to_judge
+from fitup.verdict import JointVerdict, LandsToJudge, Limit, judge, lands_to_judge, limit_for
 
 __all__ = [
     "Inspection",
@@ -55,6 +63,7 @@ class Inspection:
     arrises: Arrises
     profile: GapProfile
     shape: JointShape
+    quality: PhotoQuality
     limit: Limit
     verdict: JointVerdict
 
@@ -116,6 +125,15 @@ def inspect_target(
         start, end = settings.stretch_mm
         own_end = end if end is not None else sighting.layout.length_mm
         profile, shape = with_unseen_ends(profile, shape, start or 0.0, own_end)
+    quality = photo_quality(
+        photo,
+        scale,
+        arrises,
+        response,
+        profile,
+        limit_mm=limit.limit_mm,
+        probability=_probability(settings),
+    )
     return Inspection(
         settings=settings,
         photo=photo,
@@ -126,36 +144,46 @@ def inspect_target(
         arrises=arrises,
         profile=profile,
         shape=shape,
+        quality=quality,
         limit=limit,
-        verdict=verdict_of(profile, settings, lands=lands_to_judge(shape, sheet_mm)),
+        verdict=verdict_of(profile, settings, lands=lands_to_judge(shape, sheet_mm), quality=quality),
     )
 
 
 def limit_of(settings: InspectionSettings) -> Limit:
     """Return the widest gap that may be left, by the settings' rules."""
-    return fillable_gap(
-        settings.wire,
-        settings.joint_kind,
-        procedure_limit_mm=settings.procedure_limit_mm,
-        bridge_factor=settings.bridge_factor or settings.rules.bridge_factor.of(settings.setup.kind),
-    )
+    return limit_for(settings.case)
 
 
 def verdict_of(
-    profile: GapProfile, settings: InspectionSettings, *, lands: LandsToJudge | None = None
+    profile: GapProfile,
+    settings: InspectionSettings,
+    *,
+    lands: LandsToJudge | None = None,
+    quality: PhotoQuality | None = None,
 ) -> JointVerdict:
-    """Judge a profile by the settings' limit and rules; `lands` where the joint has some."""
+    """Judge a profile by the settings' limit and rules.
+
+    `lands` where the joint has some, `quality` where a single photo was measured.
+    """
     rules = settings.rules
     return judge(
         profile,
         limit_of(settings),
-        settings.decision or rules.decision,
+        settings.deciding,
         rules.spot_rule,
         rules.seen_rule,
         part_only=settings.part_only,
         lands=lands,
         land_rule=rules.land_rule,
+        quality=quality,
     )
+
+
+def _probability(settings: InspectionSettings) -> float | None:
+    """How sure a statement must be; None where readings alone decide."""
+    rule = settings.decision or settings.rules.decision
+    return None if rule.simple_acceptance else rule.conformance_probability
 
 
 def _print_blur(scale: ScaleMap, response: CameraResponse) -> float:

@@ -12,7 +12,7 @@ from fitup.joint import JointSetup, TargetOn
 from fitup.photo import Photo, PhotoLimits
 from fitup.profile import ARRIS_RADIUS_MM
 from fitup.scale import LensChoice, LensProfile, PrintRecord, choose_lens
-from fitup.verdict import DEFAULT_RULES, DecisionRule, Sheet, ShopRules, WeldSettings, Wire
+from fitup.verdict import DEFAULT_RULES, DecisionRule, JointCase, Sheet, ShopRules, WeldSettings, Wire
 
 __all__ = ["InspectionSettings"]
 
@@ -33,7 +33,8 @@ class InspectionSettings:
 
     `wire` is None for a joint that is made without one. `sheet` is that of the plate with the target,
     `other_sheet` that of the other plate where it is another. `rules` are the shop's; `decision` and
-    `bridge_factor` win over what they say of these. `weld` is what the welder sets, as far as it is known.
+    `bridge_factor` win over what they say of these, and so does `procedure_limit_mm`, which is written where
+    `procedure_reference` says. `weld` is what the welder sets, as far as it is known.
 
     Raises UsageError where the joint's shape is described wrongly, or lacks the sheet's thickness.
     """
@@ -49,6 +50,7 @@ class InspectionSettings:
     included_angle_deg: float = 90.0
     overlap_mm: float | None = None
     procedure_limit_mm: float | None = None
+    procedure_reference: str = ""
     bridge_factor: float | None = None
     decision: DecisionRule | None = None
     print_record: PrintRecord | None = None
@@ -78,6 +80,25 @@ class InspectionSettings:
     def part_only(self) -> bool:
         """Whether only a part of the joint was asked for."""
         return self.points_px is not None or self.from_mm is not None or self.to_mm is not None
+
+    @property
+    def case(self) -> JointCase:
+        """The joint as the rules of the limit see it."""
+        return JointCase(
+            setup=self.setup,
+            wire=self.wire,
+            sheet=self.sheet,
+            other_sheet=self.other_sheet,
+            weld=self.weld,
+            procedure_limit_mm=self.procedure_limit_mm,
+            bridge_factor=self.bridge_factor,
+            rules=self.rules,
+        )
+
+    @property
+    def deciding(self) -> DecisionRule:
+        """How sure a statement must be: as asked for, else as the shop's rules have it."""
+        return self.decision or self.rules.decision
 
     @property
     def ends_mm(self) -> tuple[float | None, float | None]:

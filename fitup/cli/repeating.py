@@ -128,15 +128,18 @@ def _check_photos(stored: SeamRecord | SidesRecord, again: SeamRecord | SidesRec
 def _differing(stored: Record, again: Record) -> list[str]:
     """Names of the parts that are not the same."""
     then, now = _numbers(stored), _numbers(_as_known_then(stored, again))
-    return [name for name in then if then[name] != now.get(name)]
+    # Records of older versions do not have the photo's quality.
+    kept = [name for name in then if name != "quality" or then[name] is not None]
+    return [name for name in kept if then[name] != now.get(name)]
 
 
 def _as_known_then(stored: Record, again: Record) -> Record:
     """The new record without what the stored one's version did not know of."""
     if stored.request.rules is not None:
         return again
-    unknown = {"rules": None, "weld": None}
-    return again.model_copy(update={"request": again.request.model_copy(update=unknown)})
+    request = again.request.model_copy(update={"rules": None, "weld": None})
+    limit = again.limit.model_copy(update={"not_applied": ()})
+    return again.model_copy(update={"request": request, "limit": limit})
 
 
 def _numbers(record: Record) -> dict[str, object]:
@@ -184,6 +187,7 @@ def settings_of(record: Record) -> InspectionSettings:
         two_targets=asked.two_targets,
         one_sheet=asked.one_sheet,
         procedure_limit_mm=asked.procedure_limit_mm,
+        procedure_reference=asked.procedure_reference,
         bridge_factor=asked.bridge_factor,
         decision=rules.decision,
         print_record=None if check is None else PrintRecord(**check.model_dump(exclude=derived)),
@@ -192,6 +196,9 @@ def settings_of(record: Record) -> InspectionSettings:
         lens=next((profile for profile, given in lenses if given), None),
         lens_profiles=tuple(profile for profile, given in lenses if not given),
         points_px=None if asked.joint_points_px is None else np.array(asked.joint_points_px),
+        strips=asked.strips,
+        joint_start_mm=asked.joint_start_mm,
+        joint_length_mm=asked.joint_length_mm,
         from_mm=asked.from_mm,
         to_mm=asked.to_mm,
     )

@@ -8,7 +8,7 @@ History of the format
 ---------------------
 1   first form
 2   joint kinds and their shape; lens profile
-3   shop rules, weld settings, the other sheet, joints without wire
+3   shop rules, weld settings, the other sheet, joints without wire; photo quality; joint list
 """
 
 from __future__ import annotations
@@ -18,11 +18,13 @@ from typing import Annotated, Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from fitup.evidence.lens_entry import LensEntry
+from fitup.evidence.quality_entry import QualityEntry
 from fitup.evidence.request_entry import (
     CandidateEntry,
     DecisionEntry,
     LandRuleEntry,
     LimitEntry,
+    NotAppliedEntry,
     RequestEntry,
     SeenRuleEntry,
     SheetEntry,
@@ -41,9 +43,11 @@ __all__ = [
     "FilingEntry",
     "InspectionRecord",
     "JointEntry",
+    "JointListEntry",
     "LandRuleEntry",
     "LimitEntry",
     "NamedShare",
+    "NotAppliedEntry",
     "PhotoEntry",
     "PrintCheckEntry",
     "ProfileEntry",
@@ -89,14 +93,23 @@ class ProgramEntry(_Entry):
     opencv: str
 
 
+class JointListEntry(_Entry):
+    """The joint list that the request was taken from; `instead` names what a person gave otherwise."""
+
+    file_name: str
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+    instead: tuple[str, ...]
+
+
 class FilingEntry(_Entry):
-    """Who, for what, and when the record was made."""
+    """Who, for what, and when the record was made; the joint list, where one was used."""
 
     who: str
     job: str
     part: str
     joint: str
     filed_at_utc: AwareDatetime
+    joint_list: JointListEntry | None = None
 
 
 class CameraEntry(_Entry):
@@ -307,5 +320,6 @@ class InspectionRecord(_Entry):
     shape: ShapeEntry | None = None
     camera_response: CameraResponseEntry
     profile: ProfileEntry
+    quality: QualityEntry | None = None
     verdict: VerdictEntry
     cautions: tuple[str, ...]

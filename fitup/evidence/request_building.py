@@ -34,10 +34,14 @@ def request_entry(asked: Settings, verdict: JointVerdict) -> entry.RequestEntry:
         two_targets=asked.two_targets,
         one_sheet=asked.one_sheet,
         procedure_limit_mm=asked.procedure_limit_mm,
+        procedure_reference=printable_name(asked.procedure_reference),
         bridge_factor=asked.bridge_factor,
         target_thickness_mm=asked.target_thickness_mm,
         arris_radius_mm=asked.arris_radius_mm,
         joint_points_px=None if asked.points_px is None else _points(asked.points_px),
+        strips=asked.strips,
+        joint_start_mm=asked.joint_start_mm,
+        joint_length_mm=asked.joint_length_mm,
         from_mm=asked.from_mm,
         to_mm=asked.to_mm,
         decision=entry.DecisionEntry(
@@ -83,6 +87,7 @@ def limit_entry(limit: Limit) -> entry.LimitEntry:
             entry.CandidateEntry(**{name: getattr(candidate, name) for name in names})
             for candidate in limit.candidates
         ),
+        not_applied=tuple(entry.NotAppliedEntry(**asdict(rule)) for rule in limit.not_applied),
     )
 
 

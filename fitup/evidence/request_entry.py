@@ -13,6 +13,7 @@ __all__ = [
     "DecisionEntry",
     "LandRuleEntry",
     "LimitEntry",
+    "NotAppliedEntry",
     "RequestEntry",
     "SeenRuleEntry",
     "SheetEntry",
@@ -97,10 +98,14 @@ class RequestEntry(_Entry):
     two_targets: bool = False
     one_sheet: bool = False
     procedure_limit_mm: Positive | None
+    procedure_reference: str = ""
     bridge_factor: Positive | None
     target_thickness_mm: NotNegative | None
     arris_radius_mm: NotNegative
     joint_points_px: tuple[Point, ...] | None
+    strips: tuple[int, ...] = ()
+    joint_start_mm: float | None = None
+    joint_length_mm: Positive | None = None
     from_mm: float | None
     to_mm: float | None
     decision: DecisionEntry
@@ -112,13 +117,24 @@ class RequestEntry(_Entry):
 
 
 class CandidateEntry(_Entry):
-    """One limit that applies; the smallest counts unless the procedure names one."""
+    """One limit that applies; the smallest counts unless the procedure names one.
+
+    0 is that of a rule that the settings do not meet with a closed joint either; a procedure's limit won.
+    """
 
     code: str
     question: str
-    limit_mm: Positive
+    limit_mm: NotNegative
     formula: str
     source: str
+
+
+class NotAppliedEntry(_Entry):
+    """A rule that did not bound the gap of this joint, and why."""
+
+    code: str
+    question: str
+    reason: str
 
 
 class LimitEntry(_Entry):
@@ -128,3 +144,4 @@ class LimitEntry(_Entry):
     rule: str
     sentence: str
     candidates: tuple[CandidateEntry, ...]
+    not_applied: tuple[NotAppliedEntry, ...] = ()

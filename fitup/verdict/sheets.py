@@ -10,9 +10,11 @@ from fitup.errors import UsageError
 from fitup.verdict.gauges import MANUFACTURERS_STANDARD, US_STANDARD, GaugeTable
 from fitup.verdict.lengths import MM_PER_INCH, Quantity, format_mm, read_quantity, show_text
 
-__all__ = ["SHEET_RANGE_MM", "Sheet", "parse_sheet"]
+__all__ = ["GAUGE_MATERIALS", "SHEET_RANGE_MM", "Sheet", "parse_sheet"]
 
 SHEET_RANGE_MM = (0.3, 12.0)
+GAUGE_MATERIALS = ("stainless", "steel")
+"""Materials whose gauge numbers are read, each by its own table."""
 
 _GAUGE = re.compile(r"(?P<number>[0-9]{1,7})\s*(?:gauge|gage|ga\.?)(?![a-z])\s*(?P<material>.*)", re.DOTALL)
 _TABLE_OF = {
@@ -48,12 +50,13 @@ class Sheet:
             raise UsageError(f"a sheet of {self.thickness_mm:g} mm is outside {low:g} to {high:g} mm.")
 
 
-def parse_sheet(text: str) -> Sheet:
+def parse_sheet(text: str, material: str | None = None) -> Sheet:
     """Read a sheet thickness, as a length or as a gauge number with its material.
 
     A gauge number needs the material, because two tables are in use: stainless is read by the US standard
     gauge, steel and carbon steel by the manufacturers' standard. A number without unit is in mm, or in inches
     where it has three decimals and only that makes sense (`0.060`); where both do (`0.375`) it is refused.
+    `material` is that of gauge numbers written without one, by the shop's rules.
 
     Raises
     ------
@@ -62,7 +65,8 @@ def parse_sheet(text: str) -> Sheet:
     """
     match = _GAUGE.fullmatch(text.strip().lower()) if isinstance(text, str) else None
     if match:
-        return _from_gauge(text, match["number"], " ".join(match["material"].split()).strip(" ,.;:()"))
+        written = " ".join(match["material"].split()).strip(" ,.;:()")
+        return _from_gauge(text, match["number"], written or material or "")
     quantity = read_quantity(text, "the sheet thickness")
     unit = quantity.unit or _silent_unit(text, quantity)
     thickness_mm = quantity.to_mm(unit)
