@@ -16,6 +16,7 @@ import fitup
 from fitup.evidence import record as entry
 from fitup.evidence.kind_words import gap_between
 from fitup.evidence.lens_entry import lens_entry
+from fitup.evidence.quality_entry import quality_entry
 from fitup.evidence.request_building import limit_entry, request_entry
 from fitup.evidence.shape_building import shape_entry
 from fitup.evidence.subject import Filing, Settings, Subject
@@ -64,6 +65,7 @@ def build_record(subject: Subject, filing: Filing) -> entry.InspectionRecord:
         shape=shape_entry(subject),
         camera_response=response_entry(subject.response),
         profile=profile_entry(subject.profile, subject.verdict),
+        quality=quality_entry(subject.quality),
         verdict=verdict_entry(subject.verdict),
         cautions=cautions_of(subject.settings),
     )

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from fitup.edges import CameraResponse, JointLine
     from fitup.photo import Photo
-    from fitup.profile import GapProfile, JointShape
+    from fitup.profile import GapProfile, JointShape, PhotoQuality
     from fitup.scale import ScaleMap, TargetPair
     from fitup.verdict import JointVerdict, Sheet, ShopRules, WeldSettings, Wire
 
@@ -87,6 +87,8 @@ class Subject(Profiled, Protocol):
     def shape(self) -> JointShape: ...  # noqa: D102
     @property
     def response(self) -> CameraResponse: ...  # noqa: D102
+    @property
+    def quality(self) -> PhotoQuality | None: ...  # noqa: D102
 
 
 def _utc_now() -> datetime:

@@ -85,9 +85,12 @@ def beside_over_advice(start_mm: float, end_mm: float, over_start_mm: float, ove
 
 
 def unseen_advice(
-    start_mm: float, end_mm: float, reason: str, like: tuple[float, float] | None = None
+    start_mm: float, end_mm: float, reason: str, like: tuple[float, float] | None = None, cause: str = ""
 ) -> str:
-    """Where nothing was measured and what to do; `like` is an earlier place with the same reason."""
+    """Where nothing was measured and what to do.
+
+    `like` is an earlier place with the same reason, `cause` the measured cause with its remedy, if any.
+    """
     place = place_in_words(start_mm, end_mm)
     if like is not None:
         return f"do as at {_from_to(*like)}: {place}" + (f" ({reason})" if reason else "")
@@ -95,7 +98,8 @@ def unseen_advice(
         return f"look at it: {place} is covered; if it is no tack or clamp, photograph again or gauge"
     if reason == "no photo":
         return f"photograph the stretch {place}: no photo shows it"
-    why = f" ({reason}: {_REMEDIES[reason]})" if reason in _REMEDIES else f" ({reason})" if reason else ""
+    remedy = cause or _REMEDIES.get(reason, "")
+    why = f" ({reason}: {remedy})" if remedy else f" ({reason})" if reason else ""
     return f"photograph again or gauge: {place}{why}"
 
 
@@ -142,8 +146,20 @@ def joint_sentence(
     return "; ".join([f"{word}: {found}, {limit}", *counts, f"{seen} of the joint seen"])
 
 
-def joint_advice(word: VerdictWord, spots: Sequence[Spot], main_reason: str, seen_enough: bool) -> str:
-    """What to do next; `main_reason` is the commonest reason for unseen stations."""
+def joint_advice(
+    word: VerdictWord,
+    spots: Sequence[Spot],
+    main_reason: str,
+    seen_enough: bool,
+    *,
+    cause: str = "",
+    deciding: str = "",
+) -> str:
+    """What to do next.
+
+    `main_reason` is the commonest reason for unseen stations, `cause` what was measured of its cause, with
+    the remedy, and `deciding` says whether a better photo would settle what is doubtful.
+    """
     if word == VerdictWord.WITHIN:
         return "the fit-up is inside the limit: nothing to correct"
     if word == VerdictWord.RETAKE and main_reason == "no photo":
@@ -151,7 +167,10 @@ def joint_advice(word: VerdictWord, spots: Sequence[Spot], main_reason: str, see
         longest = max(holes, key=lambda spot: spot.length_mm)
         return longest.advice + (f"; and {len(spots) - 1} more listed" if len(spots) > 1 else "")
     if word == VerdictWord.RETAKE:
-        return f"photograph the joint again: {_REMEDIES.get(main_reason, 'show the whole joint')}"
+        why = f" ({main_reason})" if main_reason else ""
+        return (
+            f"photograph the joint again{why}: {cause or _REMEDIES.get(main_reason, 'show the whole joint')}"
+        )
     if word == VerdictWord.RE_FIXTURE:
         over = [spot for spot in spots if spot.state == StationState.OVER]
         widest = max(over, key=lambda spot: spot.largest_gap_mm)
@@ -159,7 +178,8 @@ def joint_advice(word: VerdictWord, spots: Sequence[Spot], main_reason: str, see
         unseen = "" if seen_enough else "; too little was seen of the rest"
         return f"{widest.advice}{more}; then photograph the joint again{unseen}"
     more = f"; and {len(spots) - 1} more listed" if len(spots) > 1 else ""
-    return f"{spots[0].advice}{more}"
+    doubt = any(spot.state == StationState.DOUBTFUL for spot in spots)
+    return f"{spots[0].advice}{more}" + (f"; {deciding}" if doubt and deciding else "")
 
 
 def _from_to(start_mm: float, end_mm: float) -> str:

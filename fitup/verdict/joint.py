@@ -21,7 +21,7 @@ No sentence here tells anybody to start work: the verdict is about the fit-up an
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -46,6 +46,7 @@ from fitup.verdict.spots import SpotRule, Stretch, find_stretches, runs_of
 
 if TYPE_CHECKING:  # reading a wire size must not load the image processing
     from fitup.profile import GapProfile
+    from fitup.profile.quality import PhotoQuality
 
 __all__ = ["judge", "seen_enough", "worst_word"]
 
@@ -62,6 +63,7 @@ def judge(
     part_only: bool = False,
     lands: LandsToJudge | None = None,
     land_rule: LandRule | None = None,
+    quality: PhotoQuality | None = None,
 ) -> JointVerdict:
     """Judge a joint: every station, then the spots, then the whole.
 
@@ -80,13 +82,15 @@ def judge(
         Lands at the profile's stations, where the joint has some.
     land_rule : LandRule, optional
         From when a land is short.
+    quality : PhotoQuality, optional
+        Of a single photo: what was measured of the causes of unseen stations makes the advice specific.
     """
     rule, spot_rule, seen_rule = rule or DecisionRule(), spot_rule or SpotRule(), seen_rule or SeenRule()
     states = decide(profile.gap_mm, profile.u_gap_mm, limit.limit_mm, rule)
     stretches = find_stretches(states, profile.step_mm, spot_rule)
-    spots = _with_neighbours(
-        profile, stretches, [_spot(profile, states, stretch, limit, rule) for stretch in stretches], spot_rule
-    )
+    causes = {} if quality is None else quality.causes
+    told = [_spot(profile, states, stretch, limit, rule, causes) for stretch in stretches]
+    spots = _with_neighbours(profile, stretches, told, spot_rule)
     land_rule = None if lands is None else land_rule or LandRule()
     if lands is not None and land_rule is not None:
         short = find_short_lands(lands, profile.step_mm, land_rule)
@@ -98,6 +102,7 @@ def judge(
     largest = _largest(profile, profile.seen)
     seen_share = float(np.mean(profile.seen))
     part = only_part(*_reach(profile)) if part_only else ""
+    main_reason = _main_reason(profile.unseen_reason)
     return JointVerdict(
         word=word,
         limit=limit,
@@ -108,7 +113,15 @@ def judge(
         largest_gap_at_mm=largest[2],
         seen_share=seen_share,
         sentence=joint_sentence(word, largest, limit.limit_mm, spots, seen_share) + part,
-        advice=joint_advice(word, spots, _main_reason(profile.unseen_reason), enough) + part,
+        advice=joint_advice(
+            word,
+            spots,
+            main_reason,
+            enough,
+            cause=causes.get(main_reason, ""),
+            deciding="" if quality is None else quality.deciding,
+        )
+        + part,
         decision=rule,
         spot_rule=spot_rule,
         seen_rule=seen_rule,
@@ -139,6 +152,7 @@ def _spot(
     stretch: Stretch,
     limit: Limit,
     rule: DecisionRule,
+    causes: Mapping[str, str],
 ) -> Spot:
     half = profile.step_mm / 2
     start_mm = float(profile.station_mm[stretch.first]) - half
@@ -150,7 +164,8 @@ def _spot(
         advice = doubtful_advice(start_mm, end_mm, gap_mm, u_mm, limit.limit_mm, rule)
     else:
         at_mm = (start_mm + end_mm) / 2
-        advice = unseen_advice(start_mm, end_mm, _main_reason(profile.unseen_reason[stretch.cells]))
+        reason = _main_reason(profile.unseen_reason[stretch.cells])
+        advice = unseen_advice(start_mm, end_mm, reason, cause=causes.get(reason, ""))
     return Spot(
         state=stretch.state,
         start_mm=start_mm,

@@ -48,6 +48,7 @@ class MadeUpInspection:
     profile: GapProfile
     shape: JointShape
     verdict: JointVerdict
+    quality: Any = None
 
 
 def make_profile(*, step_mm: float = 0.5, length_mm: float = 210.0, unseen: bool = True) -> GapProfile:
