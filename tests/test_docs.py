@@ -40,7 +40,12 @@ def commands() -> dict[str, set[str]]:
             for part, inner in command.commands.items():
                 walk(inner, f"{name} {part}")
             return
-        options = {opt for parameter in command.params for opt in parameter.opts if opt.startswith("--")}
+        options = {
+            opt
+            for parameter in command.params
+            for opt in (*parameter.opts, *parameter.secondary_opts)
+            if opt.startswith("--")
+        }
         found[name] = options - {"--help"}
 
     walk(root, "fitup")
@@ -198,7 +203,7 @@ def test_the_commands_of_readme_run_one_after_another(shop: Path, capsys: pytest
     assert len(lines) >= len(COMMANDS)
     for line in lines:
         code = run(shlex.split(line)[1:])
-        judges = line.startswith(("fitup inspect", "fitup seam", "fitup sides"))
+        judges = line.startswith(("fitup inspect", "fitup seam", "fitup sides", "fitup settle"))
         assert code in VERDICT_CODES if judges else code == 0, line
     capsys.readouterr()
     for made in ("strip.pdf", "print.json", "fitup-results/J4/record.json", "results/J5/overlay.jpg"):

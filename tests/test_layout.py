@@ -122,6 +122,7 @@ def test_documents_mention_every_command() -> None:
         "sides",
         "target draw",
         "target check",
+        "settle",
         "record show",
         "record repeat",
         "schema",

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from fitup.cli import shared_options as shared
+from fitup.cli.settling import settle
 from fitup.cli.sides import sides
 
 __all__ = ["app"]
@@ -204,6 +205,7 @@ def seam(
 
 
 app.command()(sides)
+app.command()(settle)
 
 
 @_target.command("draw")
@@ -352,8 +354,12 @@ def schema(
     both_sides: Annotated[
         bool, typer.Option("--sides", help="Of a record of a joint photographed from both sides.")
     ] = False,
+    settlement: Annotated[
+        bool, typer.Option("--settlement", help="Of a settlement, made by `fitup settle`.")
+    ] = False,
 ) -> int:
     """Print the JSON Schema of a record."""
     from fitup.cli.records import print_schema
 
-    return print_schema(seam=seam, sides=both_sides)
+    kinds = {"--seam": seam, "--sides": both_sides, "--settlement": settlement}
+    return print_schema(kinds)

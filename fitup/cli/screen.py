@@ -24,14 +24,15 @@ from rich.text import Text
 
 from fitup.cli.boundary import PipeClosedError, one_line
 from fitup.cli.sketch import SketchInput, profile_sketch
+from fitup.cli.strip_words import how_well_placed, on_strips
 from fitup.evidence.kind_words import kind_in_words, lands_in_words, step_in_words, steps_in_words
 from fitup.evidence.palette import SHORT_LAND, SPOT_LOOKS, STATE_LOOKS, VERDICT_LOOKS
 from fitup.evidence.words import from_to, millimetres
 
 if TYPE_CHECKING:
     from fitup.evidence import InspectionRecord
-    from fitup.evidence.record import BudgetLine, SpotEntry, VerdictEntry
-    from fitup.evidence.seam_record import SeamRecord, SeamSpotEntry
+    from fitup.evidence.record import BudgetLine, SpotEntry
+    from fitup.evidence.seam_record import SeamRecord
     from fitup.evidence.shape_entry import ShapeEntry
     from fitup.evidence.sides_record import SidesRecord
 
@@ -90,7 +91,7 @@ class Screen:
 
     def show(self, record: InspectionRecord, folder: Path | None = None) -> None:
         """One inspection in full."""
-        self._verdict(record.verdict, record.photo.name)
+        self._verdict(record.verdict.word, record.photo.name)
         lens = record.scale.lens
         lens_sentence = "" if lens is None else f" {lens.sentence}"
         self._facts(record, record.scale.print_check_sentence + lens_sentence)
@@ -106,10 +107,12 @@ class Screen:
     def show_seam(self, record: SeamRecord, folder: Path | None = None) -> None:
         """One joint of several photos in full."""
         photos = record.photos
-        self._verdict(record.verdict, f"{len(photos)} photos" if len(photos) > 1 else photos[0].photo.name)
+        self._verdict(
+            record.verdict.word, f"{len(photos)} photos" if len(photos) > 1 else photos[0].photo.name
+        )
         self._facts(record, record.print_check_sentence)
         self._sketch(record)
-        self._spots(record, [_on_strips(record, spot) for spot in record.verdict.spots])
+        self._spots(record, [on_strips(record, spot) for spot in record.verdict.spots])
         self._photos(record)
         self._uncertainty(record)
         for note_text in (*record.notes, *record.profile.notes):
@@ -118,7 +121,7 @@ class Screen:
 
     def show_sides(self, record: SidesRecord, folder: Path | None = None) -> None:
         """One joint in two photos, one from either side, in full."""
-        self._verdict(record.verdict, " and ".join(one.photo.name for one in record.photos))
+        self._verdict(record.verdict.word, " and ".join(one.photo.name for one in record.photos))
         self._facts(record, record.print_check_sentence)
         for one in record.photos:
             side = f"from {one.camera_side}, {abs(one.view_deg):.0f}° aside"
@@ -165,9 +168,9 @@ class Screen:
         if folder is not None:
             self._paragraph("files", folder)
 
-    def _verdict(self, verdict: VerdictEntry, name: str) -> None:
+    def _verdict(self, verdict: str, name: str) -> None:
         """The verdict as a bar over the whole width."""
-        look = VERDICT_LOOKS[verdict.word]
+        look = VERDICT_LOOKS[verdict]
         word = f"  {look.symbol}{look.symbol}  {look.word}"
         width = self._console.width
         name = self._plain(name)
@@ -175,9 +178,9 @@ class Screen:
         name = name if len(name) <= room else "..." + name[-(room - 3) :]
         text = f"{word}{name:>{max(0, width - len(word) - 2)}}  "[:width]
         rule = ("=" if self._ascii else "━") * width
-        plain_style = f"bold {look.colour}" if verdict.word != "within" else "bold"
+        plain_style = f"bold {look.colour}" if verdict != "within" else "bold"
         self._print(Text(rule, style=plain_style))
-        self._print(Text(text, style=_on_colour(verdict.word)))
+        self._print(Text(text, style=_on_colour(verdict)))
         self._print(Text(rule, style=plain_style))
 
     def _badge(self, record: InspectionRecord) -> Text:
@@ -212,7 +215,10 @@ class Screen:
                 (spot.start_mm, spot.end_mm) for spot in record.verdict.spots if spot.state == SHORT_LAND
             ],
         )
-        self._print(Text("\n   mm  gap along the joint; the line is the limit", style="dim"))
+        self._bars("  mm  gap along the joint; the line is the limit", shown)
+
+    def _bars(self, title: str, shown: SketchInput) -> None:
+        self._heading(title)
         for cells in profile_sketch(shown, columns=self._console.width, ascii_only=self._ascii):
             line = Text()
             for cell in cells:
@@ -225,31 +231,37 @@ class Screen:
     def _spots(self, record: Judged, where: Sequence[str] = ()) -> None:
         spots = record.verdict.spots
         if spots:
-            self._print(Text("\n spots, by place from the datum mark", style="dim"))
+            self._heading("spots, by place from the datum mark")
         # Of too many the worst are shown, in their order along the joint.
         worst = sorted(range(len(spots)), key=lambda index: _WORST_FIRST.index(spots[index].state))
         for index in sorted(worst[:_MOST_SPOTS]):
             spot = spots[index]
-            look = SPOT_LOOKS[spot.state]
-            place = f" {from_to(spot.start_mm, spot.end_mm):<17} "
-            line = Text(" ")
-            line.append(f" {look.symbol} {look.word} ".ljust(14), style=_on_ground(spot.state))
-            line.append(self._plain(place + _reading(spot)), style="bold")
-            self._print(line)
-            self._print(Padding(Text(self._plain(spot.advice)), (0, 0, 0, 5)))
+            words = f"{from_to(spot.start_mm, spot.end_mm):<17} {_reading(spot)}"
+            self._spot(str(index + 1), spot.state, words, spot.advice)
             if where:
                 self._print(Padding(Text(self._plain(where[index]), style="dim"), (0, 0, 0, 5)))
         if len(spots) > _MOST_SPOTS:
             self._print(Text(f"   and {len(spots) - _MOST_SPOTS} more in the record"))
 
+    def _spot(self, number: str, state: str, words: str, advice: str) -> None:
+        look = SPOT_LOOKS[state]
+        line = Text(f"{number:>3} ")
+        line.append(f" {look.symbol} {look.word} ".ljust(14), style=_on_ground(state))
+        line.append(self._plain(f" {words}"), style="bold")
+        self._print(line)
+        self._print(Padding(Text(self._plain(advice)), (0, 0, 0, 5)))
+
+    def _heading(self, text: str) -> None:
+        self._print(Text(f"\n {self._plain(text)}", style="dim"))
+
     def _photos(self, record: SeamRecord) -> None:
         """Photos along the joint, then those that gave nothing, then what no photo shows."""
-        self._print(Text("\n photos, along the joint", style="dim"))
+        self._heading("photos, along the joint")
         for number, one in enumerate(record.photos, start=1):
             strips = ("strip " if len(one.strips) == 1 else "strips ") + ", ".join(map(str, one.strips))
             words = f" {number:>3} {from_to(one.start_mm, one.end_mm):<15} {one.photo.name}"
             self._print(Text(self._plain(f"{words} ({strips})")))
-        self._paragraph("places", _how_well_placed(record))
+        self._paragraph("places", how_well_placed(record))
         for fault in record.faults:
             self._paragraph("not used", f"{fault.name}: {fault.error}")
         for hole in record.holes:
@@ -352,25 +364,6 @@ def _on_colour(word: str) -> str:
         return "bold reverse"
     look = VERDICT_LOOKS[word]
     return f"bold {look.text_colour} on {look.colour}"
-
-
-def _on_strips(record: SeamRecord, spot: SeamSpotEntry) -> str:
-    """Where a spot lies on the strips, and which photos show it."""
-    start = _on_strip(spot.start_strip, spot.start_on_strip_mm)
-    end = _on_strip(spot.end_strip, spot.end_on_strip_mm)
-    names = [record.photos[index].photo.name for index in spot.photos]
-    return f"from {start} to {end}" + (f"; in {' and '.join(names)}" if names else "")
-
-
-def _on_strip(number: int, place_mm: float) -> str:
-    where = f"{place_mm:.0f} mm on" if place_mm > -0.5 else f"{-place_mm:.0f} mm before the 0 of"
-    return f"{where} strip {number}"
-
-
-def _how_well_placed(record: SeamRecord) -> str:
-    u_mm = max(station.u_station_mm for station in record.profile.stations)
-    remedy = "" if record.print_check else "; a print check would help (fitup target check)"
-    return f"known to ± {2 * u_mm:.1f} mm (k = 2) at the joint's far end{remedy}"
 
 
 def _gap(record: Judged) -> str:

@@ -1,8 +1,8 @@
 """Writing the evidence of one photo as one folder: all of it or nothing.
 
 The files are written to a hidden folder beside the target, forced to the disk, and renamed into place.
-An earlier folder of the same photo and joint is replaced as a whole; anybody else's folder is never
-touched: the new one then gets a number at its end.
+An earlier folder of the same photo and joint is replaced as a whole, unless a person settled something in
+it; anybody else's folder is never touched: the new one then gets a number at its end.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from pathlib import Path
 
 from fitup.errors import StorageError
 
-__all__ = ["check_folder", "printable_name", "safe_stem", "write_file", "write_folder"]
+__all__ = ["check_folder", "printable_name", "safe_stem", "write_file", "write_folder", "write_new_file"]
 
 # Names up to this many bytes leave room for suffixes under the usual limit of 255.
 _STEM_BYTES = 100
@@ -27,6 +27,7 @@ _RESERVED = frozenset(
     {"CON", "PRN", "AUX", "NUL", *(f"{p}{n}" for p in ("COM", "LPT") for n in range(1, 10))}
 )
 _MOST_NUMBERS = 9999
+_ADDED_BY_A_PERSON = "settlement-*.json"
 
 
 def printable_name(name: str) -> str:
@@ -105,24 +106,66 @@ def write_file(path: Path, content: bytes) -> None:
         _flush_folder(path.parent)
 
 
+def write_new_file(path: Path, content: bytes) -> bool:
+    """Write one file whole, or not at all where `path` exists; True when it was written.
+
+    Of several that do so at the same time one wins.
+
+    Raises
+    ------
+    StorageError
+        When it cannot be written; nothing is left behind then.
+    """
+    with _as_storage_error(path, "make its folder writable, or work on a copy of the folder"):
+        handle, name = tempfile.mkstemp(prefix=".fitup-", dir=path.parent)
+        os.close(handle)
+        fresh = Path(name)
+        try:
+            _write_through(fresh, content)
+            fresh.chmod(0o666 & ~_umask())
+            written = _put_if_new(fresh, path)
+        finally:
+            fresh.unlink(missing_ok=True)
+        _flush_folder(path.parent)
+    return written
+
+
+def _put_if_new(fresh: Path, path: Path) -> bool:
+    """A second name for a file is given in one step, and refused where the name is taken."""
+    try:
+        path.hardlink_to(fresh)
+    except FileExistsError:
+        return False
+    except OSError:  # a file system without second names: the name is taken first, then filled
+        try:
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+        except FileExistsError:
+            return False
+        fresh.replace(path)
+    return True
+
+
 @contextlib.contextmanager
-def _as_storage_error(path: Path) -> Iterator[None]:
+def _as_storage_error(path: Path, remedy: str = "choose another folder with --out") -> Iterator[None]:
     try:
         yield
     except (OSError, ValueError) as error:  # ValueError: a NUL in the path
         reason = (getattr(error, "strerror", None) or str(error)).lower()
-        raise StorageError(
-            f"cannot write to {printable_name(str(path))}: {reason}; choose another folder with --out."
-        ) from None
+        raise StorageError(f"cannot write to {printable_name(str(path))}: {reason}; {remedy}.") from None
 
 
 def _free_name(parent: Path, stem: str, may_replace: Callable[[Path], bool]) -> Path:
     for number in range(1, _MOST_NUMBERS + 1):
         target = parent / (stem if number == 1 else f"{stem}-{number}")
         _recover(target)
-        if not os.path.lexists(target) or (target.is_dir() and may_replace(target)):
+        if not os.path.lexists(target) or (target.is_dir() and _free_to_replace(target, may_replace)):
             return target
     raise StorageError(f"{printable_name(str(parent / stem))} exists too often; clear the output folder.")
+
+
+def _free_to_replace(folder: Path, may_replace: Callable[[Path], bool]) -> bool:
+    """Earlier results of the same thing, to which nobody has added what no photo gives back."""
+    return next(folder.glob(_ADDED_BY_A_PERSON), None) is None and may_replace(folder)
 
 
 def _previous(target: Path) -> Path:

@@ -34,6 +34,7 @@ LARGEST_BLADE_MM = 10.0
 """Thicker ones are a slip of the unit: no limit is wider (`LARGEST_LIMIT_MM`)."""
 _SMALLEST_BLADE_MM = 0.005
 _MOST_BLADES = 10
+_LARGEST_U_MM = 0.5
 _EACH_MM = 0.01
 _SHARE = 0.01
 # What a set of blades can be stacked to, and the thinnest usual blade (common practice, no source).
@@ -76,9 +77,9 @@ class FeelerReading:
                 f"at {format_mm(self.end_mm)}: turn them round."
             )
         given = self.u_blades_mm
-        if given is not None and not 0 <= given <= self.blade_mm:
+        if given is not None and not 0 <= given <= _LARGEST_U_MM:
             raise UsageError(
-                f"the blades' uncertainty must be from 0 to their thickness, {format_mm(self.blade_mm)}, "
+                f"the blades' uncertainty must be from 0 to {format_mm(_LARGEST_U_MM)}, "
                 f"not {format_mm(given)}."
             )
 

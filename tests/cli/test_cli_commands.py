@@ -228,7 +228,7 @@ def test_errors_become_one_line_and_their_code(
 def test_unexpected_errors_ask_for_a_report_and_show_more_on_request(
     fitup: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def fail(**_: object) -> int:
+    def fail(*_: object) -> int:
         raise ZeroDivisionError("line one\nline two")
 
     monkeypatch.setattr(records, "print_schema", fail)
