@@ -6,7 +6,7 @@ photo → scale → edges → profile → verdict; what is kept of it (evidence)
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,10 +34,11 @@ from fitup.profile import (
     with_second_target,
 )
 from fitup.profile.ends import with_unseen_ends
+from fitup.profile.joint_blame import blaming_print
 from fitup.scale import ScaleMap, TargetPair, TargetSighting
 from fitup.settings import InspectionSettings
 from fitup.targets import pair_of, target_scale, targets_of
-from fitup.verdict import JointVerdict, LandsToJudge, Limit, judge, lands_to_judge, limit_for
+from fitup.verdict import JointVerdict, LandsToJudge, Limit, information_on, judge, lands_to_judge, limit_for
 
 __all__ = [
     "Inspection",
@@ -96,7 +97,8 @@ def inspect_target(
     sheet_mm = settings.opening_sheet.thickness_mm if settings.opening_sheet else None
     pair = None if other is None else pair_of(photo, sighting, other, settings)
     scale = pair.first if pair else target_scale(photo, sighting, settings)
-    line = find_course(photo, scale, settings, elsewhere if other is None else (other, *elsewhere))
+    with blaming_print(photo, scale):
+        line = find_course(photo, scale, settings, elsewhere if other is None else (other, *elsewhere))
     angle = (pair.included_angle_deg, pair.u_included_angle_deg) if pair else None
     if sheet_mm is not None:
         scale, line = lay_opening(scale, line, setup, sheet_mm, angle)
@@ -166,10 +168,10 @@ def verdict_of(
 
     `lands` where the joint has some, `quality` where a single photo was measured.
     """
-    rules = settings.rules
-    return judge(
+    rules, limit = settings.rules, limit_of(settings)
+    verdict = judge(
         profile,
-        limit_of(settings),
+        limit,
         settings.deciding,
         rules.spot_rule,
         rules.seen_rule,
@@ -178,6 +180,8 @@ def verdict_of(
         land_rule=rules.land_rule,
         quality=quality,
     )
+    information = information_on(profile, settings.case, settings.deciding, limit)
+    return replace(verdict, information=information)
 
 
 def _probability(settings: InspectionSettings) -> float | None:

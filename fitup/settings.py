@@ -91,6 +91,7 @@ class InspectionSettings:
             other_sheet=self.other_sheet,
             weld=self.weld,
             procedure_limit_mm=self.procedure_limit_mm,
+            procedure_reference=self.procedure_reference,
             bridge_factor=self.bridge_factor,
             rules=self.rules,
         )

@@ -139,7 +139,8 @@ def _as_known_then(stored: Record, again: Record) -> Record:
         return again
     request = again.request.model_copy(update={"rules": None, "weld": None})
     limit = again.limit.model_copy(update={"not_applied": ()})
-    return again.model_copy(update={"request": request, "limit": limit})
+    verdict = again.verdict.model_copy(update={"information": None})
+    return again.model_copy(update={"request": request, "limit": limit, "verdict": verdict})
 
 
 def _numbers(record: Record) -> dict[str, object]:

@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 
 import fitup
 from fitup.evidence import record as entry
+from fitup.evidence.information_entry import information_entry
 from fitup.evidence.kind_words import gap_between
 from fitup.evidence.lens_entry import lens_entry
 from fitup.evidence.quality_entry import quality_entry
 from fitup.evidence.request_building import limit_entry, request_entry
 from fitup.evidence.shape_building import shape_entry
-from fitup.evidence.subject import Filing, Settings, Subject
+from fitup.evidence.subject import Filing, JointListUsed, Settings, Subject
 from fitup.evidence.writing import printable_name
 from fitup.scale import DEFAULT_PRINT_U_RELATIVE
 
@@ -96,6 +97,13 @@ def filing_entry(filing: Filing) -> entry.FilingEntry:
         part=printable_name(filing.part),
         joint=printable_name(filing.joint),
         filed_at_utc=filing.clock().astimezone(UTC).replace(microsecond=0),
+        joint_list=None if filing.joint_list is None else _joint_list(filing.joint_list),
+    )
+
+
+def _joint_list(used: JointListUsed) -> entry.JointListEntry:
+    return entry.JointListEntry(
+        file_name=printable_name(used.file_name), sha256=used.sha256, instead=used.instead
     )
 
 
@@ -273,6 +281,7 @@ def verdict_entry(verdict: JointVerdict) -> entry.VerdictEntry:
         largest_gap_at_mm=_number(verdict.largest_gap_at_mm),
         seen_share=float(verdict.seen_share),
         spots=tuple(_spot(spot) for spot in verdict.spots),
+        information=information_entry(verdict.information),
     )
 
 

@@ -17,6 +17,7 @@ from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
+from fitup.evidence.information_entry import InformationEntry
 from fitup.evidence.lens_entry import LensEntry
 from fitup.evidence.quality_entry import QualityEntry
 from fitup.evidence.request_entry import (
@@ -304,6 +305,7 @@ class VerdictEntry(_Entry):
     largest_gap_at_mm: float | None
     seen_share: Share
     spots: tuple[SpotEntry, ...]
+    information: InformationEntry | None = None
 
 
 class InspectionRecord(_Entry):

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from fitup.joint import JointKind
 from fitup.verdict.decision import DecisionRule, StationState, probability_within
+from fitup.verdict.information import ForInformation, information_on
 from fitup.verdict.joint import judge
 from fitup.verdict.joint_case import JointCase
 from fitup.verdict.lands import LandRule, LandState, LandsToJudge, lands_to_judge
@@ -29,6 +30,7 @@ __all__ = [
     "ByKind",
     "Candidate",
     "DecisionRule",
+    "ForInformation",
     "JointCase",
     "JointKind",
     "JointVerdict",
@@ -48,6 +50,7 @@ __all__ = [
     "WeldSettings",
     "Wire",
     "fillable_gap",
+    "information_on",
     "judge",
     "lands_to_judge",
     "limit_for",

@@ -27,6 +27,8 @@ class JointCase:
     weld: WeldSettings = field(default_factory=WeldSettings)
     procedure_limit_mm: float | None = None
     """The procedure's limit as a person gave it for this joint; it wins over those of the rules."""
+    procedure_reference: str = ""
+    """Where that limit is written."""
     bridge_factor: float | None = None
     """The bridge factor as a person gave it; it wins over that of the rules."""
     rules: ShopRules = DEFAULT_RULES

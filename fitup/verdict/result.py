@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from fitup.verdict.decision import DecisionRule, StationState
+from fitup.verdict.information import ForInformation
 from fitup.verdict.lands import LandRule, LandState
 from fitup.verdict.limits import Limit
 from fitup.verdict.seen_rule import SeenRule
@@ -90,3 +91,5 @@ class JointVerdict:
     """How much had to be seen."""
     land_rule: LandRule | None = None
     """From when a land was short; None where the joint has no lands."""
+    information: ForInformation | None = None
+    """What may help to choose wire and settings; decides nothing."""

@@ -227,7 +227,7 @@ class ProcedureRule:
         """The limit as given, whatever the wire."""
         if case.procedure_limit_mm is not None:
             check_limit(case.procedure_limit_mm, "the procedure limit")
-            return self._candidate(case, case.procedure_limit_mm, _GIVEN)
+            return self._candidate(case, case.procedure_limit_mm, case.procedure_reference or _GIVEN)
         fitting = [one for one in self.procedures if one.fits(case.kind, case.sheets_mm, case.wire)]
         if not fitting:
             none = f"none of the {len(self.procedures)} in the {self.rules_words} is for this joint"

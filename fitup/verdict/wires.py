@@ -8,10 +8,14 @@ from fractions import Fraction
 from fitup.errors import UsageError
 from fitup.verdict.lengths import MM_PER_INCH, Quantity, format_mm, format_number, read_quantity, show_text
 
-__all__ = ["WIRE_RANGE_MM", "Wire", "parse_wire"]
+__all__ = ["PUBLISHED_WIRES_SOURCE", "WIRE_RANGE_MM", "Wire", "parse_wire", "published_wires"]
 
 # Filler wires run from 0.6 to 2.4 or 3.2 mm (common practice, no source); 0.4 leaves room below.
 WIRE_RANGE_MM = (0.4, 3.2)
+
+PUBLISHED_WIRES_SOURCE = "ISO 544, AWS A5.02, second-hand"
+_METRIC = ("0.6mm", "0.8mm", "0.9mm", "1.0mm", "1.2mm", "1.6mm")
+_INCH = ("0.023in", "0.030in", "0.035in", "0.040in", "0.045in", "1/16in")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,6 +62,11 @@ def parse_wire(text: str) -> Wire:
             f"{_did_you_mean(quantity)}"
         )
     return Wire(diameter_mm=float(diameter_mm), as_written=text.strip(), reading=quantity.reading(unit))
+
+
+def published_wires(*, inches: bool) -> tuple[Wire, ...]:
+    """Sizes that wires are sold in, thinnest first; by ISO 544 in mm, or by AWS A5.02 in inches."""
+    return tuple(parse_wire(size) for size in (_INCH if inches else _METRIC))
 
 
 def _silent_unit(quantity: Quantity) -> str:
