@@ -10,12 +10,17 @@ partly_within       of these, those of whose stations more than one in twenty is
 within_wrong        joints called within as a whole although they have such an opening
 false_over          spots over the limit in which, and 1 mm to either side, the truth is nowhere over it
 seen_share          stations read, of those not hidden; in a photo that was refused nothing is seen
-refused             photos without a reading; `mute` are refusals without a reason or a remedy
+refused             photos without a reading
+retakes             refused photos, and joints of which too little was seen for a verdict
+mute                retakes without a reason or a remedy
+unexpected          verdicts that the truth of a hostile scene does not allow, of its own photo and by
+                    ordinary phones
 good                clean scenes seen by ordinary phones
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
@@ -47,8 +52,9 @@ class SuiteOutcome:
     good: bool
     verdict: str
     said: str
-    reason: str = ""  # of a refusal
+    reason: str = ""  # of a retake
     mute: bool = False
+    unexpected: bool = False
     score: Score | None
     false_over: tuple[tuple[float, float], ...] = ()
     visible: int = 0  # stations that could be seen
@@ -86,7 +92,7 @@ def _settings(truth: Truth) -> InspectionSettings:
 
 def suite_outcome(photo: SuitePhoto, result: Inspection | FitupError) -> SuiteOutcome:
     """Compare what the product made of a photo with the photo's truth."""
-    refused = SuiteOutcome(
+    outcome = SuiteOutcome(
         name=photo.name,
         scene=photo.source.truth.name,
         camera=photo.camera.name,
@@ -99,20 +105,43 @@ def suite_outcome(photo: SuitePhoto, result: Inspection | FitupError) -> SuiteOu
     )
     if isinstance(result, RetakeError):
         mute = not (result.reason.strip() and result.remedy.strip())
-        return replace(refused, reason=result.reason, mute=mute)
-    if isinstance(result, FitupError):
-        return replace(refused, verdict="error", reason=type(result).__name__, mute=True)
+        outcome = replace(outcome, reason=result.reason, mute=mute)
+    elif isinstance(result, FitupError):
+        outcome = replace(outcome, verdict="error", reason=type(result).__name__, mute=True)
+    else:
+        outcome = _scored(outcome, photo.truth, result)
+    return replace(outcome, unexpected=_unexpected(photo, outcome.verdict))
+
+
+def _scored(outcome: SuiteOutcome, truth: Truth, result: Inspection) -> SuiteOutcome:
     reading, limit_mm = reading_of(result), result.limit.limit_mm
-    own = score(photo.truth, reading, limit_mm)
+    own = score(truth, reading, limit_mm)
     scored = np.isin(reading.station_mm, own.station_mm)
+    retake = result.verdict.word == "retake"
+    reason = _main_reason(result.profile.unseen_reason) if retake else ""
     return replace(
-        refused,
+        outcome,
         verdict=str(result.verdict.word),
+        reason=reason,
+        mute=retake and not (reason and result.verdict.advice.strip()),
         score=own,
         visible=own.visible,
-        false_over=false_over_spots(photo.truth, reading, limit_mm),
+        false_over=false_over_spots(truth, reading, limit_mm),
         parts_mm={part.name: part.u_mm[scored] for part in result.profile.budget},
     )
+
+
+def _main_reason(unseen: tuple[str, ...]) -> str:
+    """Why most of the unseen stations were not seen."""
+    told = Counter(reason for reason in unseen if reason).most_common(1)
+    return f"too little seen: {told[0][0]}" if told else ""
+
+
+def _unexpected(photo: SuitePhoto, verdict: str) -> bool:
+    """Whether the scene's truth forbids this verdict; a camera off the ordinary may make less of the scene."""
+    allowed = photo.truth.data.get("expected", {}).get("verdicts")
+    judged = photo.camera.ordinary or photo.source.own
+    return judged and allowed is not None and verdict not in allowed
 
 
 def labels_of(photo: SuitePhoto) -> tuple[str, ...]:

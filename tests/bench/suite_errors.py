@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import nnls
 
 from tests.bench.suite import SuiteOutcome, measure_suite
 from tests.bench.suite_photos import build, plan
@@ -106,6 +107,7 @@ def tell(outcomes: list[SuiteOutcome]) -> None:
         print(f"\nMean squares of error / u, {title}")
         parts = decomposition(over_u[keep], table["scene"][keep], table["camera"][keep])
         print("\n".join(f"  {name:24s} {value:+.3f}" for name, value in parts.items()))
+        _factors(table, keep)
     _parts(table)
 
 
@@ -135,6 +137,23 @@ def _parts(table: dict[str, Array]) -> None:
         thirds = np.array_split(np.argsort(size), 3)
         told = [f"part {1e3 * _rms(size[t]):5.1f} error {1e3 * _rms(error[t]):5.1f}" for t in thirds]
         print(f"  {name[6:]:28s} " + " | ".join(told))
+
+
+def _factors(table: dict[str, Array], keep: Array) -> None:
+    """Factors on the parts' variances that would explain the photos' mean square errors best (>= 0)."""
+    _, index = np.unique(table["photo"][keep], return_inverse=True)
+    count = np.bincount(index)
+
+    def mean_of(values: Array) -> Array:
+        return np.asarray(np.bincount(index, values[keep] ** 2) / count)
+
+    names = [n for n in table if n.startswith("part: ") and table[n][keep].any()]
+    stated = mean_of(table["u_mm"])
+    design = np.stack([mean_of(table[n]) for n in names], axis=1) / stated[:, None]
+    factor, _ = nnls(design, mean_of(table["error_mm"]) / stated)
+    told = sorted(zip(names, factor, design.mean(axis=0), strict=True), key=lambda row: -row[2])
+    print("  factor on each part's variance that explains the photos best (share of the variance stated)")
+    print("\n".join(f"    {n[6:]:34s} {f:5.2f} ({share:.3f})" for n, f, share in told if share > 0.005))
 
 
 def _rms(values: Array) -> float:

@@ -30,8 +30,9 @@ def suite_figures(outcomes: list[SuiteOutcome]) -> dict[str, Any]:
         "good": suite_row("good", [o for o in outcomes if o.good]),
         "by_factor": [row for row in rows if row["factor"].count(": ") < 2 or _kind(row)],
         "by_level": [row for row in rows if row["factor"].count(": ") == 2 and not _kind(row)],
-        "refusals": dict(Counter(o.reason for o in outcomes if o.score is None).most_common()),
-        "refusals_mute": sum(o.mute for o in outcomes),
+        "retakes": dict(Counter(o.reason for o in outcomes if _retake(o)).most_common()),
+        "retakes_mute": sum(o.mute for o in outcomes),
+        "unexpected": [f"{o.name}: {o.verdict}" for o in outcomes if o.unexpected],
     }
     return result | {"targets": _targets(result), "worst_photos": worst_photos(outcomes)}
 
@@ -40,7 +41,8 @@ def suite_row(label: str, outcomes: list[SuiteOutcome]) -> dict[str, Any]:
     """One line of the table; see `suite` for what the figures mean."""
     scores = [o.score for o in outcomes if o.score is not None]
     found = opening_figures(scores)
-    row: dict[str, Any] = {"factor": label, "photos": len(outcomes), "refused": len(outcomes) - len(scores)}
+    row: dict[str, Any] = {"factor": label, "photos": len(outcomes), "refused": len(outcomes) - len(scores),
+                           "retakes": sum(map(_retake, outcomes))}  # fmt: skip
     errors = error_figures(scores)
     row |= {key: errors.get(key) for key in ("stations", "bias_mm", "rms_mm", "mean_u_mm", "coverage_95")}
     row |= _over_u(outcomes)
@@ -97,12 +99,17 @@ def _targets(result: dict[str, Any]) -> list[dict[str, Any]]:
         ("share seen, good photos", good["seen_share"], ">= 0.97", (good["seen_share"] or 0) >= SEEN_SHARE),
         ("coverage of 95 % intervals", overall["coverage_95"], "0.93 to 0.97",
          COVERAGE[0] <= (overall["coverage_95"] or 0) <= COVERAGE[1]),
-        ("refusals without reason or remedy", result["refusals_mute"], "0", result["refusals_mute"] == 0),
+        ("retakes without reason or remedy", result["retakes_mute"], "0", result["retakes_mute"] == 0),
+        ("verdicts that the truth does not allow", len(result["unexpected"]), "0", not result["unexpected"]),
     ]  # fmt: skip
     if worst is not None:
         name, least = f"least coverage ({worst['factor']})", worst["coverage_95"]
         rows.append((name, least, ">= 0.88", least >= WORST_COVERAGE))
     return [dict(zip(("what", "found", "wanted", "met"), row, strict=True)) for row in rows]
+
+
+def _retake(outcome: SuiteOutcome) -> bool:
+    return outcome.score is None or outcome.verdict == "retake"
 
 
 def _kind(row: dict[str, Any]) -> bool:

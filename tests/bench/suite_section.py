@@ -23,6 +23,7 @@ COLUMNS = {
     "factor": ("factor", "s"),
     "photos": ("photos", "d"),
     "re-\nfused": ("refused", "d"),
+    "re-\ntakes": ("retakes", "d"),
     "stations": ("stations", "d"),
     "bias": ("bias_mm", "+.3f"),
     "rms": ("rms_mm", ".3f"),
@@ -66,7 +67,9 @@ def print_suite(result: dict[str, Any], console: Console) -> None:
             table.add_row(*(_cell(row.get(key), form) for key, form in COLUMNS.values()))
         table.add_section()
     console.print(table)
-    console.print(f"  refused: {', '.join(f'{k} {n}' for k, n in result['refusals'].items()) or 'none'}")
+    console.print(f"  retakes: {', '.join(f'{k} {n}' for k, n in result['retakes'].items()) or 'none'}")
+    for line in result["unexpected"]:
+        console.print(f"  not allowed by the truth: {line}")
     _print_rows("What the suite must show", result["targets"], console)
     _print_rows("Photos farthest outside what they state", result["worst_photos"], console)
 

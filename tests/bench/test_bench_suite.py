@@ -220,6 +220,25 @@ def test_refusals_without_reason_or_remedy_are_mute(source, tmp_path):
     assert suite_outcome(photo, PhotoError("Damaged.")).mute
 
 
+def test_a_hostile_scenes_truth_says_which_verdicts_are_allowed(source, tmp_path):
+    data = source.truth.data | {"expected": {"verdicts": ["gauge", "re-fixture"]}}
+    hostile = replace(source, truth=replace(source.truth, data=data), scene_factor="glare")
+    error = RetakeError("no target", "Nothing was found.", "Lay the strip down.")
+    off = next(c for c in FACTOR_CAMERAS if c.name == "exposure-bright")
+    assert suite_outcome(suite_photo(hostile, ORDINARY_CAMERAS[0], tmp_path), error).unexpected
+    assert not suite_outcome(suite_photo(hostile, off, tmp_path), error).unexpected
+    assert not suite_outcome(suite_photo(source, ORDINARY_CAMERAS[0], tmp_path), error).unexpected
+
+
+def test_retakes_are_counted_with_their_reasons():
+    gap = np.full(len(S_MM), 0.3)
+    little = outcome(scored(gap, gap), verdict="retake", reason="too little seen: glare")
+    refused = outcome(None, verdict="retake", reason="no target")
+    result = suite_figures([little, refused, refused, outcome(scored(gap, gap))])
+    assert result["retakes"] == {"no target": 2, "too little seen: glare": 1}
+    assert (result["overall"]["refused"], result["overall"]["retakes"]) == (2, 3)
+
+
 def test_targets_are_judged_and_everything_is_fit_for_json_and_picture(tmp_path):
     gap = opened(40, 50)
     sound = outcome(scored(gap, gap), verdict="re-fixture", labels=("camera: ordinary", "scene: clean"))
@@ -227,7 +246,15 @@ def test_targets_are_judged_and_everything_is_fit_for_json_and_picture(tmp_path)
         scored(np.full(len(S_MM), 0.3), gap), labels=("camera: blur", "camera: blur: 2 px", "scene: clean")
     )
     result = suite_figures([sound, sound])
-    assert [t["met"] for t in result["targets"]] == [True, True, True, False, True, True]  # covers too often
+    assert [t["met"] for t in result["targets"]] == [
+        True,
+        True,
+        True,
+        False,
+        True,
+        True,
+        True,
+    ]  # covers too often
     result = suite_figures([sound, wrong, outcome(None, labels=("scene: kind: tee",), mute=True)])
     assert [row["factor"] for row in result["by_level"]] == ["camera: blur: 2 px"]
     assert "scene: kind: tee" in [row["factor"] for row in result["by_factor"]]
