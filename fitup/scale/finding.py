@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fitup.errors import RetakeError
 from fitup.photo import Photo
+from fitup.photo.blame import blaming
 from fitup.scale.layout import TargetLayout, known_layouts
 from fitup.scale.lens_choice import LensChoice
 from fitup.scale.lens_guess import fit_through_guessed_lens
@@ -85,7 +86,10 @@ def find_target(photo: Photo, choice: LensChoice | None = None) -> TargetSightin
     Raises RetakeError with the reason: no target, mirrored target, too few markers, unknown board,
     same strip twice, too few saddles, saddles in a line, bent target.
     """
-    found = _through_lens(photo, choice, lambda lens: (find_board(photo.grey8, known_layouts(), lens=lens),))
+    with blaming(photo):
+        found = _through_lens(
+            photo, choice, lambda lens: (find_board(photo.grey8, known_layouts(), lens=lens),)
+        )
     return found[0]
 
 
@@ -99,9 +103,12 @@ def find_targets(
     as long as fewer than `expected` are found, finer ones are searched too. Raises RetakeError for the
     same strip twice, and as `find_target` where no strip is accepted.
     """
-    return _through_lens(
-        photo, choice, lambda lens: find_boards(photo.grey8, known_layouts(), expected=expected, lens=lens)
-    )
+    with blaming(photo):
+        return _through_lens(
+            photo,
+            choice,
+            lambda lens: find_boards(photo.grey8, known_layouts(), expected=expected, lens=lens),
+        )
 
 
 def _through_lens(
