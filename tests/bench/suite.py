@@ -138,7 +138,7 @@ def _main_reason(unseen: tuple[str, ...]) -> str:
 
 
 def _unexpected(photo: SuitePhoto, verdict: str) -> bool:
-    """Whether the scene's truth forbids this verdict; a camera off the ordinary may make less of the scene."""
+    """Whether the scene's truth forbids this verdict; cameras off the ordinary may make less of the scene."""
     allowed = photo.truth.data.get("expected", {}).get("verdicts")
     judged = photo.camera.ordinary or photo.source.own
     return judged and allowed is not None and verdict not in allowed
