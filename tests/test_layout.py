@@ -15,7 +15,8 @@ PACKAGE = ROOT / "fitup"
 # Each stage imports only from those before it; the doors and the pipeline come last.
 STAGES = ("photo", "scale", "edges", "profile", "verdict", "evidence")
 PIPELINES = (
-    *("settings", "targets", "inspection", "joints", "parallel"),
+    *("settings", "targets", "joint_course", "inspection"),
+    *("job_keys", "job_entries", "job", "joints", "listed", "parallel"),
     *("strip_links", "photo_strips", "seam", "sides"),
 )
 ORDER = (*STAGES, *PIPELINES, "cli")

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from fitup.cli import shared_options as shared
+from fitup.cli.jobs import job_list
 from fitup.cli.settling import settle
 from fitup.cli.sides import sides
 
@@ -32,6 +33,7 @@ _lens = typer.Typer(help="Fit and keep lens profiles.", rich_markup_mode=None)
 app.add_typer(_target, name="target")
 app.add_typer(_lens, name="lens")
 app.add_typer(_record, name="record")
+app.add_typer(job_list, name="job")
 
 
 def _show_version(wanted: bool) -> None:
@@ -58,12 +60,12 @@ _root.__doc__ = None
 @app.command()
 def inspect(
     photos: shared.Photos,
-    wire: shared.Wire,
+    wire: shared.Wire = None,
     sheet: shared.Sheet = None,
     limit: shared.Limit = None,
-    joint_kind: shared.JointKind = "butt",
+    joint_kind: shared.JointKind = None,
     target_on: shared.TargetOn = None,
-    included_angle: shared.IncludedAngle = 90.0,
+    included_angle: shared.IncludedAngle = None,
     overlap: shared.Overlap = None,
     two_targets: Annotated[
         bool, typer.Option("--two-targets", help="A second target lies on the other plate.")
@@ -81,7 +83,7 @@ def inspect(
     ] = None,
     from_: shared.From = None,
     to: shared.To = None,
-    probability: shared.Probability = "0.95",
+    probability: shared.Probability = None,
     out: shared.Out = "fitup-results",
     who: shared.Who = "",
     job: shared.Job = "",
@@ -137,12 +139,12 @@ def inspect(
 @app.command()
 def seam(
     photos: shared.Photos,
-    wire: shared.Wire,
+    wire: shared.Wire = None,
     sheet: shared.Sheet = None,
     limit: shared.Limit = None,
-    joint_kind: shared.JointKind = "seam",
+    joint_kind: shared.JointKind = None,
     target_on: shared.TargetOn = None,
-    included_angle: shared.IncludedAngle = 90.0,
+    included_angle: shared.IncludedAngle = None,
     overlap: shared.Overlap = None,
     print_record: shared.PrintRecord = None,
     thickness: shared.Thickness = None,
@@ -155,7 +157,7 @@ def seam(
     ] = None,
     from_: shared.From = None,
     to: shared.To = None,
-    probability: shared.Probability = "0.95",
+    probability: shared.Probability = None,
     workers: Annotated[
         int | None, typer.Option(min=1, max=64, help="Photos measured at once; one a core if not said.")
     ] = None,

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import json
 import os
-import re
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from fitup.cli.boundary import report
+from fitup.cli.given import parse_points, read_settings
+from fitup.cli.job_list import JobList, filing_of, names_a_list
 from fitup.cli.joint_names import parse_joints
 from fitup.errors import ExitCode, FitupError, UsageError
 
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
     from fitup.cli.screen import Screen
     from fitup.evidence import Filing, InspectionRecord
     from fitup.inspection import Inspection, InspectionSettings
+
+    _Found: TypeAlias = tuple[Inspection | None, FitupError | None, Filing]
+    _Inspecting: TypeAlias = Callable[[Path], list[_Found]]
 
 __all__ = [
     "PHOTO_SUFFIXES",
@@ -57,8 +61,6 @@ _WORDS = {
     5: "retake",
     6: "not stored",
 }
-_POINT = re.compile(r"([+-]?[0-9]{1,7}(?:\.[0-9]{1,6})?),([+-]?[0-9]{1,7}(?:\.[0-9]{1,6})?)")
-_MOST_POINTS = 1000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,12 +68,12 @@ class Options:
     """The command's options as written."""
 
     photos: tuple[str, ...]
-    wire: str
+    wire: str | None = None
     sheet: str | None = None
     limit: str | None = None
-    joint_kind: str = "butt"
+    joint_kind: str | None = None
     target_on: str | None = None
-    included_angle_deg: float = 90.0
+    included_angle_deg: float | None = None
     overlap: str | None = None
     two_targets: bool = False
     one_sheet: bool = False
@@ -83,11 +85,12 @@ class Options:
     points: str | None = None
     from_place: str | None = None
     to_place: str | None = None
-    probability: str = "0.95"
+    probability: str | None = None
     out: str | None = None
     """Folder for the results; None: no files."""
     who: str = ""
     job: str = ""
+    """The job, or a joint list, `.toml`."""
     part: str = ""
     joint: tuple[str, ...] = ()
     """One name, or several written as 'J3=11', a name for each strip."""
@@ -103,22 +106,26 @@ def inspect_photos(options: Options) -> int:
         When an option cannot be used, before any photo is looked at. Faults of single photos are
         reported one by one and stop nothing.
     """
-    settings = read_settings(options)
     names = parse_joints(options.joint)[1]
+    if names_a_list(options.job):
+        inspect = _as_list_says(JobList(options))
+    else:
+        settings = read_settings(options)
+        if names and settings.two_targets:
+            raise UsageError(
+                "--joint NAME=STRIP and --two-targets exclude each other: give the joint's name alone."
+            )
+        inspect = _as_options_say(settings, options)
     photos, faults = find_photos(options.photos)
-    if settings.points_px is not None and len(photos) > 1:
+    if options.points is not None and len(photos) > 1:
         raise UsageError("--points belong to one photo: give one photo with them.")
     if names and len(photos) > 1:
         raise UsageError("--joint NAME=STRIP belongs to one photo: give one photo with it.")
-    if names and settings.two_targets:
-        raise UsageError(
-            "--joint NAME=STRIP and --two-targets exclude each other: give the joint's name alone."
-        )
     if options.out is not None and photos:
         from fitup.evidence.writing import check_folder
 
         check_folder(Path(options.out))
-    return worst([*(report(fault) for fault in faults), *_run_all(photos, settings, options)])
+    return worst([*(report(fault) for fault in faults), *_run_all(photos, inspect, options)])
 
 
 def find_photos(names: Sequence[str]) -> tuple[list[Path], list[UsageError]]:
@@ -150,23 +157,6 @@ def worst(codes: Sequence[int]) -> int:
     return min(codes, key=WORST_FIRST.index, default=int(ExitCode.WITHIN))
 
 
-def parse_points(text: str) -> list[tuple[float, float]]:
-    """Places in the photo written as 'u,v u,v ...' in px.
-
-    Raises
-    ------
-    UsageError
-        When there are fewer than two or one is no pair of numbers.
-    """
-    words = text.replace(";", " ").split()
-    pairs = [_POINT.fullmatch(word) for word in words]
-    if len(words) < 2 or len(words) > _MOST_POINTS or not all(pairs):
-        raise UsageError(
-            "--points needs two or more places in the photo as 'u,v u,v' in px, such as '120,340 1800,352'."
-        )
-    return [(float(pair[1]), float(pair[2])) for pair in pairs if pair]
-
-
 def _photos_of(name: str) -> list[Path]:
     path = Path(name)
     if not is_folder(path):
@@ -183,64 +173,6 @@ def _photos_of(name: str) -> list[Path]:
     return photos
 
 
-def _radius(text: str | None) -> float:
-    """Radius of the sheet's arrises [mm]; nothing said is the usual one."""
-    from fitup.profile import ARRIS_RADIUS_MM
-    from fitup.verdict import parse_length
-
-    radius = ARRIS_RADIUS_MM if text is None else parse_length(text, "the arris radius")
-    if radius > 0.3:
-        raise UsageError(f"An arris radius of {radius:g} mm is no sharp edge; give up to 0.3 mm.")
-    return radius
-
-
-def read_settings(options: Options) -> InspectionSettings:
-    """All options read and checked."""
-    import numpy as np
-
-    from fitup.cli.lenses import profiles_for_inspecting
-    from fitup.inspection import InspectionSettings, limit_of
-    from fitup.scale import load_lens_profile, load_print_record
-    from fitup.verdict import (
-        DecisionRule,
-        parse_length,
-        parse_length_or_zero,
-        parse_sheet,
-        parse_wire,
-    )
-
-    points = None if options.points is None else np.array(parse_points(options.points))
-    settings = InspectionSettings(
-        wire=parse_wire(options.wire),
-        sheet=None if options.sheet is None else parse_sheet(options.sheet),
-        joint_kind=options.joint_kind,
-        target_on=options.target_on,
-        included_angle_deg=options.included_angle_deg,
-        overlap_mm=None if options.overlap is None else parse_length(options.overlap, "the overlap"),
-        two_targets=options.two_targets,
-        one_sheet=options.one_sheet,
-        procedure_limit_mm=None if options.limit is None else parse_length(options.limit, "the limit"),
-        decision=DecisionRule(conformance_probability=_probability(options.probability)),
-        print_record=None if options.print_record is None else load_print_record(options.print_record),
-        target_thickness_mm=None
-        if options.thickness is None
-        else parse_length_or_zero(options.thickness, "the target's thickness"),
-        arris_radius_mm=_radius(options.arris_radius),
-        lens=None if options.lens is None else load_lens_profile(options.lens),
-        lens_profiles=profiles_for_inspecting(options.lens_folder) if options.lens is None else (),
-        points_px=points,
-        from_mm=_place(options.from_place, "--from"),
-        to_mm=_place(options.to_place, "--to"),
-    )
-    # Wrong limits are found here once and not at every photo.
-    limit_of(settings)
-    if settings.one_sheet and settings.setup.opens_in_plate_plane and not settings.two_targets:
-        raise UsageError("--one-sheet is said of two targets: give --two-targets with it.")
-    if settings.from_mm is not None and settings.to_mm is not None and settings.from_mm >= settings.to_mm:
-        raise UsageError("--from must lie before --to.")
-    return settings
-
-
 def exit_code_of(verdict: str) -> int:
     """The exit code of a verdict's word."""
     return int(_EXIT_CODES[verdict])
@@ -252,20 +184,6 @@ def is_folder(path: Path) -> bool:
         return path.is_dir()
     except (OSError, ValueError):
         return False
-
-
-def _probability(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        raise UsageError(f"--probability needs a number such as 0.95, not {text[:40]!r}.") from None
-
-
-def _place(text: str | None, option: str) -> float | None:
-    """A place along the joint in mm; unlike a length it may be zero or negative."""
-    from fitup.verdict import parse_place
-
-    return None if text is None else parse_place(text, option)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -281,14 +199,14 @@ class _Done:
         return exit_code_of(self.record.verdict.word)
 
 
-def _run_all(photos: list[Path], settings: InspectionSettings, options: Options) -> list[int]:
+def _run_all(photos: list[Path], inspect: _Inspecting, options: Options) -> list[int]:
     from fitup.cli.screen import ProgressBar, Screen
 
     screen = None if options.json else Screen()
     codes = []
     with ProgressBar(len(photos)) as bar:
         for photo in photos:
-            results = _run_one(photo, settings, options)
+            results = _run_one(photo, inspect, options)
             with bar.out_of_the_way():
                 codes += [_tell(photo, result, screen, alone=len(photos) == 1) for result in results]
     if screen is not None and len(photos) > 1:
@@ -297,27 +215,50 @@ def _run_all(photos: list[Path], settings: InspectionSettings, options: Options)
     return codes
 
 
-def _run_one(path: Path, settings: InspectionSettings, options: Options) -> list[_Done | Exception]:
+def _run_one(path: Path, inspect: _Inspecting, options: Options) -> list[_Done | Exception]:
     """Every joint of one photo, kept; an error takes the place of a joint, or of all, and stops nothing."""
-    from fitup.joints import inspect_joints
-
     try:
-        name, names = parse_joints(options.joint)
-        found = inspect_joints(path, settings, names)
+        found = inspect(path)
     except Exception as error:
         return [error]
-    several = len(found) > 1
     results: list[_Done | Exception] = []
-    for one in found:
-        own = one.name if names or several else ""
-        joint = f"{name}, {own}" if name and own else name or own
+    for inspection, fault, filing in found:
         try:
-            if one.inspection is None:
-                raise one.fault or AssertionError
-            results.append(_keep(path, one.inspection, filing_of(options, joint), options.out, several))
+            if inspection is None:
+                raise fault or AssertionError
+            results.append(_keep(path, inspection, filing, options.out, len(found) > 1))
         except Exception as error:
             results.append(error)
     return results
+
+
+def _as_options_say(settings: InspectionSettings, options: Options) -> _Inspecting:
+    """Inspect all joints of a photo, or those that are named with their strips, by the same settings."""
+    name, names = parse_joints(options.joint)
+
+    def inspect(path: Path) -> list[_Found]:
+        from fitup.joints import inspect_joints
+
+        found = inspect_joints(path, settings, names)
+        own = {one.name: one.name if names or len(found) > 1 else "" for one in found}
+        return [
+            (one.inspection, one.fault, filing_of(options, ", ".join(filter(None, (name, own[one.name])))))
+            for one in found
+        ]
+
+    return inspect
+
+
+def _as_list_says(listed: JobList) -> _Inspecting:
+    """Inspect the joints of a photo that a joint list tells of, each by its own settings."""
+
+    def inspect(path: Path) -> list[_Found]:
+        return [
+            (one.inspection, one.fault, listed.filing(one.joint.name if one.joint else "", one.name))
+            for one in listed.inspect(path)
+        ]
+
+    return inspect
 
 
 def _keep(path: Path, inspection: Inspection, filing: Filing, out: str | None, several: bool) -> _Done:
@@ -345,13 +286,6 @@ def _tell(photo: Path, result: _Done | Exception, screen: Screen | None, *, alon
     else:
         screen.show_short(result.record)
     return result.code
-
-
-def filing_of(options: Options, joint: str) -> Filing:
-    """Who inspects what, as the record keeps it."""
-    from fitup.evidence import Filing
-
-    return replace(Filing(), who=options.who, job=options.job, part=options.part, joint=joint)
 
 
 def _print_json(done: _Done) -> None:

@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitup.cli.boundary import report
-from fitup.cli.inspecting import Options, exit_code_of, filing_of, find_photos, read_settings, worst
-from fitup.cli.joint_names import parse_joints
+from fitup.cli.inspecting import Options, exit_code_of, find_photos, worst
+from fitup.cli.job_list import one_joint
 from fitup.errors import ExitCode, FitupError, UsageError
 
 if TYPE_CHECKING:
+    from fitup.evidence import Filing
     from fitup.evidence.seam_record import SeamRecord
     from fitup.evidence.sides_record import SidesRecord
     from fitup.photo_strips import PhotoStrips
@@ -35,7 +36,7 @@ def inspect_long_joint(options: Options, strips: str | None = None, workers: int
     UsageError, StorageError, RetakeError
         When an option cannot be used, nothing can be written, or photos and strips contradict one another.
     """
-    settings = read_settings(options)
+    settings, filing = one_joint(options, usual_kind="seam")
     named = None if strips is None else parse_strips(strips)
     photos, faults = find_photos(options.photos)
     if options.out is not None and photos:
@@ -65,7 +66,7 @@ def inspect_long_joint(options: Options, strips: str | None = None, workers: int
                 return worst(codes)  # no photo gave anything, and each was told of
             raise
     codes = [code for code in codes if code != int(ExitCode.RETAKE)]  # what is missing shows in the verdict
-    return worst([*codes, _keep_and_show(seam, options, workers)])
+    return worst([*codes, _keep_and_show(seam, options, filing, workers)])
 
 
 def parse_strips(text: str) -> tuple[int, int]:
@@ -98,12 +99,11 @@ def _with_name(name: str, fault: FitupError) -> FitupError:
     return named
 
 
-def _keep_and_show(seam: Seam, options: Options, workers: int) -> int:
+def _keep_and_show(seam: Seam, options: Options, filing: Filing, workers: int) -> int:
     from fitup.cli.screen import Screen
     from fitup.evidence.seam_building import build_seam_record
     from fitup.evidence.seam_saving import save_seam
 
-    filing = filing_of(options, parse_joints(options.joint)[0])
     if options.out is None:
         record, folder = build_seam_record(seam, filing), None
     else:

@@ -31,17 +31,20 @@ __all__ = [
 ]
 
 Photos = Annotated[list[str], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos, or folders of them.")]
-Wire = Annotated[str, typer.Option(help="Wire in use: 0.9mm, 035, 0.035in.")]
+Wire = Annotated[str | None, typer.Option(help="Wire in use: 0.9mm, 035, 0.035in; none for no wire.")]
 Sheet = Annotated[str | None, typer.Option(help="Sheet: 1.5mm, '18ga stainless', 0.05in.")]
 Limit = Annotated[str | None, typer.Option(help="Limit from the procedure; it wins: 0.7mm.")]
 JointKind = Annotated[
-    str, typer.Option(help="butt, seam, corner-full-open, -half-open, -flush or -inside, tee, lap, edge.")
+    str | None,
+    typer.Option(help="butt, seam, corner-full-open, -half-open, -flush or -inside, tee, lap, edge."),
 ]
 TargetOn = Annotated[
     str | None,
     typer.Option(help="Plate with the target: standing or base (tee, corner-inside), upper or lower (lap)."),
 ]
-IncludedAngle = Annotated[float, typer.Option(help="Degrees between the plates inside a full-open corner.")]
+IncludedAngle = Annotated[
+    float | None, typer.Option(help="Degrees between the plates inside a full-open corner; 90 if not said.")
+]
 Overlap = Annotated[
     str | None,
     typer.Option(help="Half-open corner: depth of the other plate's end; half the sheet if not said."),
@@ -55,9 +58,11 @@ LensFolder = Annotated[
 ArrisRadius = Annotated[str | None, typer.Option(help="Radius of the sheet's arrises; 0.05mm if not said.")]
 From = Annotated[str | None, typer.Option("--from", help="First place looked at, from the datum mark.")]
 To = Annotated[str | None, typer.Option("--to", help="Last place looked at, from the datum mark.")]
-Probability = Annotated[str, typer.Option(help="How sure within and over must be.")]
+Probability = Annotated[str | None, typer.Option(help="How sure within and over must be; 0.95 if not said.")]
 Out = Annotated[str, typer.Option(help="Folder for the results.")]
 Who = Annotated[str, typer.Option(help="Who inspects.")]
-Job = Annotated[str, typer.Option(help="Job, for the record.")]
+Job = Annotated[
+    str, typer.Option(help="Job, for the record; or a joint list, joints.toml, that says all of a joint.")
+]
 Part = Annotated[str, typer.Option(help="Part, for the record.")]
 NoFiles = Annotated[bool, typer.Option("--no-files", help="Write no files.")]

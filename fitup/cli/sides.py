@@ -8,8 +8,8 @@ from typing import Annotated
 import typer
 
 from fitup.cli import shared_options as shared
-from fitup.cli.inspecting import Options, exit_code_of, filing_of, find_photos, read_settings
-from fitup.cli.joint_names import parse_joints
+from fitup.cli.inspecting import Options, exit_code_of, find_photos
+from fitup.cli.job_list import one_joint
 from fitup.cli.seams import print_json_line
 
 __all__ = ["sides"]
@@ -17,10 +17,10 @@ __all__ = ["sides"]
 
 def sides(
     photos: Annotated[list[str], typer.Argument(metavar="PHOTO", help="Two photos, or a folder of them.")],
-    wire: shared.Wire,
+    wire: shared.Wire = None,
     sheet: shared.Sheet = None,
     limit: shared.Limit = None,
-    joint_kind: Annotated[str, typer.Option(help="butt or seam.")] = "butt",
+    joint_kind: Annotated[str | None, typer.Option(help="butt (default) or seam.")] = None,
     print_record: shared.PrintRecord = None,
     thickness: shared.Thickness = None,
     arris_radius: shared.ArrisRadius = None,
@@ -28,7 +28,7 @@ def sides(
     lens_folder: shared.LensFolder = None,
     from_: shared.From = None,
     to: shared.To = None,
-    probability: shared.Probability = "0.95",
+    probability: shared.Probability = None,
     out: shared.Out = "fitup-results",
     who: shared.Who = "",
     job: shared.Job = "",
@@ -77,7 +77,7 @@ def _inspect(options: Options) -> int:
     UsageError, PhotoError, RetakeError, StorageError
         When an option or a photo cannot be used, or nothing can be written.
     """
-    settings = read_settings(options)
+    settings, filing = one_joint(options)
     photos, faults = find_photos(options.photos)
     if faults:
         raise faults[0]
@@ -92,7 +92,6 @@ def _inspect(options: Options) -> int:
 
     workers = usual_workers(len(photos))
     joint = inspect_sides(photos, settings, workers=workers)
-    filing = filing_of(options, parse_joints(options.joint)[0])
     if options.out is None:
         record, folder = build_sides_record(joint, filing), None
     else:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fitup.scale import ScaleMap, TargetPair
     from fitup.verdict import JointVerdict, Sheet, ShopRules, WeldSettings, Wire
 
-__all__ = ["Filing", "Profiled", "Settings", "Subject"]
+__all__ = ["Filing", "JointListUsed", "Profiled", "Settings", "Subject"]
 
 
 class Settings(Protocol):
@@ -48,6 +48,8 @@ class Settings(Protocol):
     @property
     def procedure_limit_mm(self) -> float | None: ...  # noqa: D102
     @property
+    def procedure_reference(self) -> str: ...  # noqa: D102
+    @property
     def bridge_factor(self) -> float | None: ...  # noqa: D102
     @property
     def target_thickness_mm(self) -> float | None: ...  # noqa: D102
@@ -55,6 +57,12 @@ class Settings(Protocol):
     def arris_radius_mm(self) -> float: ...  # noqa: D102
     @property
     def points_px(self) -> NDArray[np.float64] | None: ...  # noqa: D102
+    @property
+    def strips(self) -> tuple[int, ...]: ...  # noqa: D102
+    @property
+    def joint_start_mm(self) -> float | None: ...  # noqa: D102
+    @property
+    def joint_length_mm(self) -> float | None: ...  # noqa: D102
     @property
     def from_mm(self) -> float | None: ...  # noqa: D102
     @property
@@ -96,6 +104,15 @@ def _utc_now() -> datetime:
 
 
 @dataclass(frozen=True, kw_only=True)
+class JointListUsed:
+    """The joint list that what was asked comes from, and the names of what a person gave otherwise."""
+
+    file_name: str
+    sha256: str
+    instead: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Filing:
     """Who measured what for which job, and when."""
 
@@ -103,5 +120,6 @@ class Filing:
     job: str = ""
     part: str = ""
     joint: str = ""
+    joint_list: JointListUsed | None = None
     clock: Callable[[], datetime] = _utc_now
     """Gives the time of filing, with a time zone; tests put their own here."""
