@@ -23,6 +23,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fitup.cli.boundary import PipeClosedError, one_line
+from fitup.cli.quality_lines import quality_lines
 from fitup.cli.sketch import SketchInput, profile_sketch
 from fitup.cli.strip_words import how_well_placed, on_strips
 from fitup.evidence.kind_words import kind_in_words, lands_in_words, step_in_words, steps_in_words
@@ -89,8 +90,8 @@ class Screen:
         self._console = _PipeAwareConsole(width=width, highlight=False, emoji=False, markup=False)
         self._ascii = not self._console.encoding.lower().startswith("utf")
 
-    def show(self, record: InspectionRecord, folder: Path | None = None) -> None:
-        """One inspection in full."""
+    def show(self, record: InspectionRecord, folder: Path | None = None, *, full: bool = False) -> None:
+        """One inspection; `full` tells all that was measured of the photo's quality."""
         self._verdict(record.verdict.word, record.photo.name)
         lens = record.scale.lens
         lens_sentence = "" if lens is None else f" {lens.sentence}"
@@ -99,6 +100,8 @@ class Screen:
         self._sketch(record)
         self._spots(record)
         self._uncertainty(record)
+        for word, text in quality_lines(record.quality, full=full):
+            self._paragraph(word, text)
         shape_notes = () if record.shape is None else record.shape.notes
         for note_text in (*record.photo.notes, *record.profile.notes, *shape_notes):
             self._paragraph("note", note_text)
@@ -152,7 +155,7 @@ class Screen:
         elif isinstance(record, SidesRecord):
             self.show_sides(record)
         else:
-            self.show(record)
+            self.show(record, full=True)
 
     def show_short(self, record: InspectionRecord) -> None:
         """One inspection of many: a line for the verdict, and one for what to do."""
@@ -278,7 +281,9 @@ class Screen:
             f"{line.name} {100 * (line.u_mean_mm or 0.0) ** 2 / total:.0f} %" for line in lines[:3]
         )
         self._print(Text(""))
-        self._paragraph("uncertainty", f"comes from {shares}{_best_remedy(lines)}")
+        # Of a photo whose quality is known, what would help is told with it.
+        remedy = "" if getattr(record, "quality", None) else _best_remedy(lines)
+        self._paragraph("uncertainty", f"comes from {shares}{remedy}")
 
     def _paragraph(self, word: str, text: str, style: str = "") -> None:
         table = Table.grid(padding=(0, 2, 0, 0))
