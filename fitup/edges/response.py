@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -75,9 +76,10 @@ class CameraResponse:
     def to_linear(self, profiles: Array) -> Array:
         """Undo sharpening across the joint, then the tone curve: (N, M) encoded 0..1 → linear light."""
         if self.amount > 0:
-            padded = np.pad(profiles, ((0, 0), (_TAPS, _TAPS)), mode="edge")
-            windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _TAPS + 1, axis=1)
-            profiles = windows @ self._unsharpening
+            taps = self._unsharpening[None]
+            profiles = np.asarray(
+                cv2.filter2D(profiles, -1, taps, borderType=cv2.BORDER_REPLICATE), np.float32
+            )
         table = self._table
         position = np.clip(profiles, 0, 1) * np.float32(len(table) - 1)
         index = np.minimum(position.astype(np.int32), len(table) - 2)
