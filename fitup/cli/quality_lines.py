@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fitup.evidence.quality_entry import FactorEntry, QualityEntry
 
-__all__ = ["quality_lines"]
+__all__ = ["quality_lines", "told_by_quality"]
 
 _SHORT = ("sampling", "sharpness", "slant")  # what a good photo is described by
 _WORST_FIRST = ("poor", "fair", "good")
@@ -26,6 +26,11 @@ def quality_lines(quality: QualityEntry | None, *, full: bool = False) -> list[t
         rest = [one.remedy for one in quality.advice if one.remedy not in quality.next_photo]
         lines += [("would help", _with_numbers(quality, remedy)) for remedy in rest]
     return lines
+
+
+def told_by_quality(note: str, quality: QualityEntry | None) -> bool:
+    """Whether a note on the photo's blur is said by the quality too, which knows defocus from motion."""
+    return quality is not None and quality.state != "good" and note.startswith("The photo is blurred")
 
 
 def _photo(quality: QualityEntry) -> str:

@@ -23,7 +23,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fitup.cli.boundary import PipeClosedError, one_line
-from fitup.cli.quality_lines import quality_lines
+from fitup.cli.quality_lines import quality_lines, told_by_quality
 from fitup.cli.sketch import SketchInput, profile_sketch
 from fitup.cli.strip_words import how_well_placed, on_strips
 from fitup.evidence.kind_words import kind_in_words, lands_in_words, step_in_words, steps_in_words
@@ -104,7 +104,8 @@ class Screen:
             self._paragraph(word, text)
         shape_notes = () if record.shape is None else record.shape.notes
         for note_text in (*record.photo.notes, *record.profile.notes, *shape_notes):
-            self._paragraph("note", note_text)
+            if not told_by_quality(note_text, record.quality):
+                self._paragraph("note", note_text)
         self._end(record, folder)
 
     def show_seam(self, record: SeamRecord, folder: Path | None = None) -> None:

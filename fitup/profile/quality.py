@@ -167,7 +167,8 @@ class _Maker:
             "px/mm",
             needed,
             "closer",
-            f"{view.px_per_mm:.1f} px/mm at the joint",
+            f"{view.px_per_mm:.1f} px/mm at the joint"
+            + (f", {needed:.0f} needed" if needed > view.px_per_mm else ""),
             more_is_better=True,
         )
         steepest = view.steepest_deg
