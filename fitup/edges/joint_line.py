@@ -8,7 +8,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from fitup.edges.line_path import SLIM_WIDTHS_PX, PlaneView, bar_evidence, follow, long_line
+from fitup.edges.line_path import (
+    PlaneView,
+    bar_contrasts,
+    best_evidence,
+    evidence_of,
+    follow,
+    long_line,
+)
 from fitup.errors import RetakeError, UsageError
 from fitup.joint import JointSetup
 from fitup.photo import Photo
@@ -103,11 +110,15 @@ def find_joint(
         raise UsageError(f"The stretch from {start:.1f} to {end:.1f} mm is too short: give at least 5 mm.")
     view = _rectified(photo, scale, start, end, guide)
     own_mm, lit = _own_width(setup, sheet_mm)
-    evidence, contrast = (_uncovered(found, view, scale, others) for found in bar_evidence(view, lit=lit))
+    contrast, slim = bar_contrasts(view, lit=lit)
+    evidence, contrast, slim = (
+        _uncovered(found, view, scale, others)
+        for found in (evidence_of(contrast), contrast, evidence_of(slim))
+    )
     rival = 0.0
     if guide is None:
-        course = long_line(evidence, view)[0]
-        rival = long_line(_away_from(evidence, course, view, CLEAR_MM + own_mm), view)[1]
+        course = long_line(evidence, view)
+        rival = best_evidence(_away_from(evidence, course, view, CLEAR_MM + own_mm), view)
     else:
         evidence, contrast = _corridor(view, evidence, guide), _corridor(view, contrast, guide)
         course = (np.interp(view.x_mm, guide[:, 0], guide[:, 1]) - view.y_mm[0]) / view.row_mm
@@ -115,9 +126,8 @@ def find_joint(
     if guide is not None:
         _believe_points(score)
     else:
-        slim = _uncovered(bar_evidence(view, SLIM_WIDTHS_PX, lit=lit)[0], view, scale, others)
         slim = _away_from(slim, rows, view, SLIM_CLEAR_MM + own_mm)
-        rival = max(rival, long_line(slim, view)[1])
+        rival = max(rival, best_evidence(slim, view))
         _believe(score, rival)
     return _line(view, evidence, rows, score, rival, guide is not None)
 

@@ -18,13 +18,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["SLIM_WIDTHS_PX", "PlaneView", "bar_evidence", "follow", "long_line"]
+__all__ = ["PlaneView", "bar_contrasts", "best_evidence", "evidence_of", "follow", "long_line"]
 
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 SLIM_WIDTHS_PX = (1, 2, 4, 7)  # a bar of these widths does not reach far beside itself
-BAR_WIDTHS_PX = (1, 2, 4, 7, 12, 20, 32, 48)
+BROAD_WIDTHS_PX = (12, 20, 32, 48)
 # Contrast (Michelson, display-encoded) from which a column counts in full: a few times what the surface's own
 # grain reaches, within bounds.
 FULL_EVIDENCE = (0.03, 0.12)
@@ -45,50 +45,60 @@ class PlaneView:
     row_mm: float
 
 
-def bar_evidence(
-    view: PlaneView, widths_px: tuple[int, ...] = BAR_WIDTHS_PX, *, lit: bool = True
-) -> tuple[Array, Array]:
-    """Share of full evidence for a bar (R, C), 0..1, over all widths, and the contrast it comes from.
+def bar_contrasts(view: PlaneView, *, lit: bool = True) -> tuple[Array, Array]:
+    """Contrast (R, C) of the best bar of all widths, and of the slim ones, which reach little beside them.
 
     Dark bars count, and bright ones too where `lit`.
     """
-    best = np.zeros_like(view.grey)
-    for width in widths_px:
-        np.maximum(best, _bar_contrast(view.grey, width, lit), out=best)
-    grain = float(np.percentile(best[::4, ::2], GRAIN_QUANTILE))
+    slim = np.zeros_like(view.grey)
+    for width in SLIM_WIDTHS_PX:
+        _raise_to_bar(slim, view.grey, width, lit)
+    best = slim.copy()
+    for width in BROAD_WIDTHS_PX:
+        _raise_to_bar(best, view.grey, width, lit)
+    return best, slim
+
+
+def evidence_of(contrast: Array) -> Array:
+    """Share of full evidence (R, C), 0..1, by what the surface's own grain reaches."""
+    grain = float(np.percentile(contrast[::4, ::2], GRAIN_QUANTILE))
     full = min(max(GRAIN_FACTOR * grain, FULL_EVIDENCE[0]), FULL_EVIDENCE[1])
-    return np.asarray(np.minimum(best / full, 1.0), np.float32), best
+    return np.asarray(np.minimum(contrast / full, 1.0), np.float32)
 
 
-def _bar_contrast(grey: Array, width: int, lit: bool) -> Array:
-    """Michelson contrast of a bar of `width` rows against the plate on either side, the weaker side."""
+def _raise_to_bar(best: Array, grey: Array, width: int, lit: bool) -> None:
+    """Raise `best` to the Michelson contrast of a bar of `width` rows with its weaker flank."""
     flank = min(max(width, 3), 10)
-    centre = cv2.blur(grey, (1, width)) if width > 1 else grey
-    beside = cv2.blur(grey, (1, flank))
     away = width // 2 + 2 + flank // 2
     rows = len(grey)
-    contrast = np.zeros_like(grey)
     if rows <= 2 * away:
-        return contrast
-    before, after = beside[: rows - 2 * away], beside[2 * away :]
-    middle = centre[away : rows - away]
-    floor = np.float32(6)  # a few grey levels: keeps black on black from looking like contrast
-    lower = np.minimum(before, after)
-    upper = np.maximum(before, after)
-    dark = (lower - middle) / (lower + middle + floor)
-    bright = (middle - upper) / (middle + upper + floor)
-    contrast[away : rows - away] = np.maximum(dark, bright) if lit else dark
-    return contrast
+        return
+    centre = cv2.blur(grey, (1, width)) if width > 1 else grey
+    beside = cv2.blur(grey, (1, flank))
+    middle, before, after = centre[away : rows - away], beside[: rows - 2 * away], beside[2 * away :]
+    reached = best[away : rows - away]
+    plates = [(np.minimum(before, after), 1)] + [(np.maximum(before, after), -1)] * lit
+    for plate, sign in plates:
+        contrast = plate - middle if sign > 0 else middle - plate
+        plate += middle
+        plate += np.float32(6)  # a few grey levels: keeps black on black from looking like contrast
+        contrast /= plate
+        np.maximum(reached, contrast, out=reached)
 
 
-def long_line(evidence: Array, view: PlaneView) -> tuple[Array64, float]:
-    """Row (C,) of the best line through the whole view, bent like a parabola, and its mean evidence."""
-    pooled = _pooled(evidence)
-    path, score = _best_path(pooled, _reach(view, ROWS_POOLED, COLUMNS_POOLED), FREE_TURN)
+def long_line(evidence: Array, view: PlaneView) -> Array64:
+    """Row (C,) of the best line through the whole view, bent like a parabola."""
+    pooled, path = _free_path(evidence, view)
     weight = pooled[path, np.arange(len(path))].astype(np.float64) + 1e-3
     columns = np.asarray((np.arange(len(path)) + 0.5) * COLUMNS_POOLED - 0.5, np.float64)
     rows = np.asarray((path + 0.5) * ROWS_POOLED - 0.5, np.float64)
-    return _parabola(columns, rows, weight, np.arange(evidence.shape[1])), score
+    return _parabola(columns, rows, weight, np.arange(evidence.shape[1]))
+
+
+def best_evidence(evidence: Array, view: PlaneView) -> float:
+    """Mean evidence along the best line through the whole view."""
+    pooled, path = _free_path(evidence, view)
+    return float(pooled[path, np.arange(len(path))].mean())
 
 
 def follow(
@@ -104,19 +114,23 @@ def follow(
     inside = (window >= 0) & (window < len(evidence))
     columns = np.arange(evidence.shape[1])
     clipped = np.clip(window, 0, len(evidence) - 1)
-    near = np.where(inside, evidence[clipped, columns] + contrast[clipped, columns], np.float32(0))
+    cells = clipped * evidence.shape[1] + columns
+    near = np.where(inside, evidence.take(cells) + contrast.take(cells), np.float32(0))
     pooled = np.maximum(near[:-1:2], near[1::2])
-    path, _ = _best_path(pooled, _reach(view, 2, 1), BOUND_TURN)
+    path = _best_path(pooled, _reach(view, 2, 1), BOUND_TURN)
     rows = clipped[_plateau_middle(near, path * 2), columns]
     return rows, float(evidence[rows, columns].mean())
 
 
-def _pooled(evidence: Array) -> Array:
-    """Best of neighbouring rows, mean of neighbouring columns."""
+def _free_path(evidence: Array, view: PlaneView) -> tuple[Array, NDArray[np.intp]]:
+    """Evidence pooled: best of neighbouring rows, mean of columns; and the best path's rows in it."""
     rows = len(evidence) // ROWS_POOLED * ROWS_POOLED
     columns = evidence.shape[1] // COLUMNS_POOLED * COLUMNS_POOLED
-    blocks = evidence[:rows, :columns].reshape(rows // ROWS_POOLED, ROWS_POOLED, -1, COLUMNS_POOLED)
-    return np.asarray(blocks.max(axis=1).mean(axis=2))
+    best = evidence[:rows:ROWS_POOLED, :columns]
+    for row in range(1, ROWS_POOLED):
+        best = np.maximum(best, evidence[row:rows:ROWS_POOLED, :columns])
+    pooled = np.asarray(best.reshape(len(best), -1, COLUMNS_POOLED).mean(axis=2))
+    return pooled, _best_path(pooled, _reach(view, ROWS_POOLED, COLUMNS_POOLED), FREE_TURN)
 
 
 def _reach(view: PlaneView, row_step: int, column_step: int) -> int:
@@ -125,26 +139,27 @@ def _reach(view: PlaneView, row_step: int, column_step: int) -> int:
     return max(1, int(np.ceil(STEEPEST * step_mm / (row_step * view.row_mm))))
 
 
-def _best_path(pooled: Array, reach: int, turn: float) -> tuple[NDArray[np.intp], float]:
-    """Row of the best path in every column and its mean evidence (dynamic programming)."""
+def _best_path(pooled: Array, reach: int, turn: float) -> NDArray[np.intp]:
+    """Row of the best path in every column (dynamic programming)."""
     rows, columns = pooled.shape
     shifts = np.arange(-reach, reach + 1)
     penalty = (turn * np.abs(shifts)).astype(np.float32)[:, None]
     choice = np.empty((columns, rows), np.int8)
     padded = np.full(rows + 2 * reach, -1e9, np.float32)
     windows = np.lib.stride_tricks.sliding_window_view(padded, rows)
+    options = np.empty(windows.shape, np.float32)
     along = np.ascontiguousarray(pooled.T)
     total = along[0]
     for column in range(1, columns):
         padded[reach : reach + rows] = total
-        options = windows - penalty
+        np.subtract(windows, penalty, out=options)
         choice[column] = options.argmax(axis=0)
         total = options.max(axis=0) + along[column]
     path = np.empty(columns, np.intp)
     path[-1] = int(np.argmax(total))
     for column in range(columns - 1, 0, -1):
         path[column - 1] = path[column] + shifts[choice[column, path[column]]]
-    return path, float(pooled[path, np.arange(columns)].mean())
+    return path
 
 
 def _plateau_middle(evidence: Array, path: NDArray[np.intp]) -> NDArray[np.intp]:
