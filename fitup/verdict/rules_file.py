@@ -141,12 +141,13 @@ def _procedure(table: RulesTable, material: str | None) -> Procedure:
     if exact is not None and (low is not None or high is not None):
         raise table.fault("sheet", "give either sheet, or sheet_from and sheet_to.")
     wire = table.parsed("wire", parse_wire, "0.9mm")
+    reference, kinds = table.text("reference", ""), table.each("joint_kinds", _kind, "butt")
     return table.read(
         "limit",
         lambda: Procedure(
             limit_mm=limit_mm,
-            reference=table.text("reference", ""),
-            joint_kinds=table.each("joint_kinds", _kind, "butt"),
+            reference=reference,
+            joint_kinds=kinds,
             sheet_from_mm=_bound(exact or low, -_SAME_SHEET_MM if exact else 0.0),
             sheet_to_mm=_bound(exact or high, _SAME_SHEET_MM if exact else 0.0),
             wire_mm=None if wire is None else wire.diameter_mm,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -15,6 +14,7 @@ __all__ = ["RulesTable"]
 
 T = TypeVar("T")
 _LONGEST_TEXT = 200
+_HUGE = 1e300
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,7 +38,9 @@ class RulesTable:
         """The table under a key."""
         values = self.values.get(key, {})
         if not isinstance(values, dict):
-            raise self.fault(key, f"{self._named(key)} must be a table: write [{key}] above its entries.")
+            raise self.fault(
+                key, f"{self._named(key)} must be a table: write [{self._path(key)}] above its entries."
+            )
         return RulesTable(file=self.file, place=(*self.place, key), values=values, known=tuple(known))
 
     def several(self, key: str, known: Sequence[str]) -> tuple[RulesTable, ...]:
@@ -61,9 +63,9 @@ class RulesTable:
     def number(self, key: str, default: float, check: Callable[[float], object] | None = None) -> float:
         """A number; `check` raises UsageError for one out of its range."""
         value = self.values.get(key, default)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, int | float) or value != value:  # NaN
             raise self.fault(key, f"{self._named(key)} must be a number such as {default:g}, without quotes.")
-        number = float(value) if abs(value) < 1e300 else math.copysign(1e300, value)
+        number = float(min(max(value, -_HUGE), _HUGE))  # whole numbers may be larger than any float
         if check is not None:
             self.read(key, lambda: check(number))
         return number
@@ -120,9 +122,12 @@ class RulesTable:
             raise self.file.fault((*self.place, key, number), str(error)) from None
 
     def _named(self, key: str) -> str:
-        names = [str(part) for part in self.place if isinstance(part, str)]
         shown = key if key.isprintable() and len(key) <= 40 else show_text(key)
-        return f"{shown} in [{'.'.join(names)}]" if names else shown
+        return f"{shown} in [{self._path()}]" if self.place else shown
+
+    def _path(self, *key: str) -> str:
+        """Names of the tables that lead here, as TOML writes them."""
+        return ".".join([part for part in self.place if isinstance(part, str)] + list(key))
 
 
 def _instead(key: str, known: Iterable[str]) -> str:
