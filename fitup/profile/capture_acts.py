@@ -7,16 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitup.edges.response import U_GAP_MODELLED_PX
-from fitup.edges.response_doubt import BLUR_SOUND, BLUR_WEIGHT
 from fitup.profile.budget import NOISE, STEP
 from fitup.profile.needs import Need
 from fitup.profile.photo_readings import PhotoReadings
 from fitup.profile.result import Influence
 
 __all__ = [
-    "BLUR",
+    "BLURRED",
     "BLUR_BEARABLE_PX",
+    "BLUR_USUAL_PX",
     "BY_SAMPLING",
     "SLANTED",
     "CaptureAdvice",
@@ -28,12 +27,13 @@ __all__ = [
 
 TONE, BLUR, LANDS = "tone curve", "blur", "light on the lands"
 SHAPE, FLOOR = "shape of the edges", "floor of the gap"
+BLURRED = (BLUR, TONE)  # a wrong curve moves an edge within its own width
 SLANTED = (STEP, "cut face", "angle between the plates")
 # Known in pixels, so that their millimetres shrink as the sampling grows.
 BY_SAMPLING = (NOISE, TONE, BLUR, LANDS, SHAPE, FLOOR)
 LEAST_PX_PER_MM = 5.0  # that of the search for the joint
-# From that sigma [px] on, the blur's own doubt about the tone curve outgrows what the curve leaves open.
-BLUR_BEARABLE_PX = BLUR_SOUND + U_GAP_MODELLED_PX / BLUR_WEIGHT
+# Sigma [px] that phones reach, and that up to which tone curve and edges read well (found on drawn photos).
+BLUR_USUAL_PX, BLUR_BEARABLE_PX = 1.5, 2.3
 MOVED_PX = 1.5
 _FULL_MEGAPIXELS = 8.0  # phones have 12 and more: a smaller photo was scaled or cut (common practice)
 _CLOSER = 1.3  # times the sampling, when more is not needed but still helps most
@@ -73,9 +73,7 @@ def acts_for(readings: PhotoReadings, need: Need | None) -> dict[str, tuple[str,
 
 def blur_influences(readings: PhotoReadings) -> tuple[str, ...]:
     """Influences that a sharp photo would lessen; of one that is sharp only coming closer would."""
-    if readings.blur_px > BLUR_BEARABLE_PX:
-        return BLUR, TONE
-    return (BLUR,) if readings.moved_px > MOVED_PX or readings.blur_px > BLUR_SOUND else ()
+    return BLURRED if readings.moved_px > MOVED_PX or readings.blur_px > BLUR_USUAL_PX else ()
 
 
 def needed_sampling(readings: PhotoReadings, need: Need | None) -> float:

@@ -14,16 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitup.edges import Arrises, CameraResponse
-from fitup.edges.response_doubt import BLUR_SOUND
 from fitup.photo import Photo
 from fitup.profile.budget import NOISE
 from fitup.profile.capture_acts import (
-    BLUR,
     BLUR_BEARABLE_PX,
+    BLUR_USUAL_PX,
+    BLURRED,
     SLANTED,
     CaptureAdvice,
     acts_for,
-    blur_influences,
     needed_sampling,
     ranked_advice,
 )
@@ -143,9 +142,7 @@ class _Maker:
     def sharpness(self) -> tuple[QualityFactor, ...]:
         """Blur and motion."""
         seen = self.seen
-        asked = self._asked(
-            seen.blur_px, blur_influences(seen) or (BLUR,), BLUR_SOUND, BLUR_BEARABLE_PX, "sharpness"
-        )
+        asked = self._asked(seen.blur_px, BLURRED, BLUR_USUAL_PX, BLUR_BEARABLE_PX, "sharpness")
         blur = self._factor(
             "sharpness", seen.blur_px, "px", asked, "sharp", f"blurred by {seen.blur_px:.1f} px"
         )
