@@ -16,10 +16,15 @@ mute                retakes without a reason or a remedy
 unexpected          verdicts that the truth of a hostile scene does not allow, of its own photo and by
                     ordinary phones
 good                clean scenes seen by ordinary phones
+
+A renderer's arrises have the radius that the product assumes unless told otherwise, a shop's have not; how
+far they differ is part of every interval. So the product is told a radius off by what it states of it,
+drawn once for every scene.
 """
 
 from __future__ import annotations
 
+import zlib
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -29,13 +34,14 @@ from numpy.typing import NDArray
 
 from fitup.errors import FitupError, RetakeError
 from fitup.inspection import Inspection, InspectionSettings, inspect
+from fitup.profile.arris_shading import U_RADIUS
 from fitup.scale import target_layout
 from tests.bench.accuracy import reading_of, settings_of
 from tests.bench.kinds import kind_settings
 from tests.bench.suite_photos import SuitePhoto, workers
 from tests.bench.truth import Reading, Score, Truth, score
 
-__all__ = ["SuiteOutcome", "measure_suite", "suite_outcome"]
+__all__ = ["SuiteOutcome", "assumed_radius_mm", "measure_suite", "suite_outcome"]
 
 BESIDE_SPOT_MM = 1.0
 STEP_MM = 0.5  # of the product's stations, for what a refused photo would have shown
@@ -76,7 +82,8 @@ def measure_suite(photos: list[SuitePhoto], tell: Callable[[str], None] = print)
 
 
 def _measured(photo: SuitePhoto) -> SuiteOutcome:
-    settings = _settings(photo.truth)
+    radius_mm = assumed_radius_mm(photo.source.truth)
+    settings = replace(_settings(photo.truth), arris_radius_mm=radius_mm)
     try:
         inspection: Inspection | FitupError = inspect(photo.path, settings)
     except FitupError as error:
@@ -88,6 +95,13 @@ def _settings(truth: Truth) -> InspectionSettings:
     if truth.data["joint"].get("kind", "butt") == "butt":
         return settings_of(truth)
     return kind_settings(truth, len(truth.data["targets"]))
+
+
+def assumed_radius_mm(scene: Truth) -> float:
+    """The scene's own arris radius, off by a normal deviation as the product states it, up to twice that."""
+    rng = np.random.default_rng([zlib.crc32(scene.name.encode()), 9])
+    off = float(np.clip(rng.standard_normal(), -2, 2))
+    return round(float(scene.data["arris_radius_mm"]) * (1 + U_RADIUS * off), 4)
 
 
 def suite_outcome(photo: SuitePhoto, result: Inspection | FitupError) -> SuiteOutcome:

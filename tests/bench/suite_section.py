@@ -12,7 +12,7 @@ from rich.table import Table
 
 from tests.bench.suite import measure_suite
 from tests.bench.suite_figures import suite_figures
-from tests.bench.suite_photos import build, plan
+from tests.bench.suite_photos import build, plan, tidy
 from tests.bench.suite_picture import draw_suite
 from tests.bench.suite_scenes import demo_sources, hostile_sources, render_missing
 
@@ -47,6 +47,7 @@ def run_suite(cache: Path, console: Console) -> dict[str, Any]:
     if note:
         console.print(note)
     photos = plan([*demo_sources(), *hostile_sources(cache / "linear")], cache / "photos")
+    tidy(photos, cache / "photos")
     made = build(photos, tell=lambda scene: None)
     built = time.perf_counter()
     result = suite_figures(measure_suite(photos, tell=lambda name: None))

@@ -15,11 +15,11 @@ from fitup.errors import PhotoError, RetakeError
 from fitup.scale import target_layout
 from tests.bench import suite_photos
 from tests.bench.rendering import Camera, Picture, develop
-from tests.bench.suite import SuiteOutcome, false_over_spots, labels_of, suite_outcome
+from tests.bench.suite import SuiteOutcome, assumed_radius_mm, false_over_spots, labels_of, suite_outcome
 from tests.bench.suite_cameras import FACTOR_CAMERAS, ORDINARY_CAMERAS, cameras_for
 from tests.bench.suite_figures import suite_figures, suite_row
 from tests.bench.suite_light import LightSource, photo_light
-from tests.bench.suite_photos import build, plan, recipe, suite_photo
+from tests.bench.suite_photos import build, plan, recipe, suite_photo, tidy
 from tests.bench.suite_picture import draw_suite
 from tests.bench.suite_scenes import demo_sources, hostile_sources
 from tests.bench.test_bench_scoring import LIMIT_MM, S_MM, opened, reading_of, truth_of
@@ -105,6 +105,10 @@ def test_photos_are_made_once_and_anew_when_their_recipe_changes(source, tmp_pat
         assert half.size == (48, 32)
     assert build(photos, tell=lambda name: None) == 0
 
+    (tmp_path / "cache" / "another__phone-1.jpg").write_bytes(b"of an older plan")
+    tidy(photos, tmp_path / "cache")
+    assert {path.suffix for path in (tmp_path / "cache").iterdir()} == {".jpg", ".recipe"}
+    assert len(list((tmp_path / "cache").iterdir())) == 4
     photos[0].path.unlink()
     assert build(photos, tell=lambda name: None) == 1
     assert [photo.path.read_bytes() for photo in photos] == bits  # bit for bit: seeds follow from the recipe
@@ -176,6 +180,15 @@ def outcome(own: Score | None, **changed: object) -> SuiteOutcome:
 
 def scored(read: np.ndarray, true: np.ndarray, hidden: np.ndarray | None = None) -> Score:
     return score(truth_of(true, hidden), reading_of(read), LIMIT_MM)
+
+
+def test_assumed_radii_scatter_about_the_scenes_own_as_the_product_states():
+    data = {"arris_radius_mm": 0.05}
+    told = [assumed_radius_mm(replace(truth_of(opened(1, 2)), name=f"{k}", data=data)) for k in range(400)]
+    assert np.mean(told) == pytest.approx(0.05, abs=0.003)
+    assert np.std(told) == pytest.approx(0.4 * 0.05, rel=0.15)
+    assert min(told) > 0
+    assert told[0] == assumed_radius_mm(replace(truth_of(opened(3, 9)), name="0", data=data))
 
 
 def test_an_opening_called_within_is_missed_and_makes_the_joints_within_wrong():
