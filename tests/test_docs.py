@@ -180,6 +180,7 @@ def test_messages_name_only_options_that_exist() -> None:
 @pytest.fixture
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder with the photos that README's examples name, made the working folder."""
+    shutil.copy(ROOT / "demo_images" / "01_good_fit.jpg", tmp_path / "J4-after.jpg")
     (tmp_path / "photos").mkdir()
     shutil.copy(ROOT / "demo_images" / "02_one_opening.jpg", tmp_path / "J4.jpg")
     shutil.copy(ROOT / "demo_images" / "01_good_fit.jpg", tmp_path / "photos" / "J5.jpg")
@@ -203,7 +204,9 @@ def test_the_commands_of_readme_run_one_after_another(shop: Path, capsys: pytest
     assert len(lines) >= len(COMMANDS)
     for line in lines:
         code = run(shlex.split(line)[1:])
-        judges = line.startswith(("fitup inspect", "fitup seam", "fitup sides", "fitup settle"))
+        judges = line.startswith(
+            ("fitup inspect", "fitup seam", "fitup sides", "fitup settle", "fitup compare")
+        )
         assert code in VERDICT_CODES if judges else code == 0, line
     capsys.readouterr()
     for made in ("strip.pdf", "print.json", "fitup-results/J4/record.json", "results/J5/overlay.jpg"):

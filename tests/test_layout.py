@@ -124,6 +124,7 @@ def test_documents_mention_every_command() -> None:
         "target draw",
         "target check",
         "settle",
+        "compare",
         "record show",
         "record repeat",
         "schema",

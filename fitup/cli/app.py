@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from fitup.cli import shared_options as shared
+from fitup.cli.comparing import compare
 from fitup.cli.jobs import job_list
 from fitup.cli.settling import settle
 from fitup.cli.sides import sides
@@ -208,6 +209,7 @@ def seam(
 
 app.command()(sides)
 app.command()(settle)
+app.command()(compare)
 
 
 @_target.command("draw")
@@ -359,9 +361,13 @@ def schema(
     settlement: Annotated[
         bool, typer.Option("--settlement", help="Of a settlement, made by `fitup settle`.")
     ] = False,
+    comparison: Annotated[
+        bool, typer.Option("--comparison", help="Of a comparison, made by `fitup compare`.")
+    ] = False,
 ) -> int:
     """Print the JSON Schema of a record."""
     from fitup.cli.records import print_schema
 
-    kinds = {"--seam": seam, "--sides": both_sides, "--settlement": settlement}
-    return print_schema(kinds)
+    return print_schema(
+        {"--seam": seam, "--sides": both_sides, "--settlement": settlement, "--comparison": comparison}
+    )

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from fitup.cli.screen import Screen
+from fitup.cli.sketch import SketchInput
 from fitup.evidence.words import from_to
 from fitup.verdict.lands import LandState
 
 if TYPE_CHECKING:
+    from fitup.evidence.comparison_building import Compared
+    from fitup.evidence.comparison_record import ComparedEntry, FateEntry
     from fitup.evidence.settlement_file import Settlements
     from fitup.evidence.settlement_record import SettlementRecord
     from fitup.verdict.judged import JudgedJoint
@@ -50,6 +57,32 @@ class LaterScreen(Screen):
         self._paragraph("what to do", verdict.advice)
         self._readings(settlements.records)
 
+    def show_comparison(self, compared: Compared, folder: Path | None) -> None:
+        """Both verdicts, the gap as it is now, and what became of every spot."""
+        record = compared.record
+        self._verdict(record.after.word, f"{record.before.record.name} > {record.after.record.name}")
+        self._paragraph("before", _compared_in_words(record.before))
+        self._paragraph("after", _compared_in_words(record.after))
+        self._paragraph("result", record.sentence, style="bold")
+        joint = compared.after.judged.joint
+        shown = SketchInput(
+            station_mm=joint.station_mm + record.shift_mm,
+            gap_mm=np.maximum(joint.gap_mm, 0.0),
+            states=[str(state) for state in compared.after.verdict.stations.states],
+            limit_mm=joint.limit_mm,
+        )
+        self._bars("  mm  gap along the joint now; the line is the limit", shown)
+        if record.spots:
+            self._heading("spots before and new ones, by place from the datum mark before")
+        for number, spot in enumerate(record.spots, start=1):
+            place = f"{from_to(spot.start_mm, spot.end_mm):<17} {spot.fate}"
+            self._spot("+" if spot.fate == "new" else str(number), spot.now, place, _fate_in_words(spot))
+        for remark in (*record.remarks, record.shared_print):
+            self._paragraph("note", remark)
+        self._paragraph("care", record.cautions[0])
+        if folder is not None:
+            self._paragraph("files", str(folder) + os.sep)
+
     def _readings(self, records: tuple[SettlementRecord, ...]) -> None:
         """Every settlement in a paragraph of its own, with what must be told of it."""
         remarks = records[-1].verdict.remarks if records else ()
@@ -63,6 +96,23 @@ class LaterScreen(Screen):
                 if remark.settlement == one.number:
                     loud = remark.text.startswith("contradiction")
                     self._paragraph("CAREFUL" if loud else "", remark.text, style="bold" if loud else "")
+
+
+def _compared_in_words(one: ComparedEntry) -> str:
+    photos = one.photos[0] if len(one.photos) == 1 else f"{len(one.photos)} photos"
+    settled = f", {one.settlements} settled beside it" if one.settlements else ""
+    return f"{one.word}, {photos}, {one.filing.filed_at_utc:%Y-%m-%d %H:%M} UTC{settled}"
+
+
+def _fate_in_words(spot: FateEntry) -> str:
+    """What the spot was and is, with the widest gaps where both were seen."""
+    was = (
+        f"not listed before, {spot.now} now" if spot.fate == "new" else f"{spot.state} before, {spot.now} now"
+    )
+    if spot.before_mm is None or spot.after_mm is None or spot.change_mm is None or spot.u_change_mm is None:
+        return was
+    gaps = f"widest gap {max(spot.before_mm, 0.0):.2f} mm before, {max(spot.after_mm, 0.0):.2f} mm now"
+    return f"{was}; {gaps}: {spot.change_mm:+.2f} ± {2 * spot.u_change_mm:.2f} mm"
 
 
 def _number(joint: JudgedJoint, spot: SettledSpot) -> str:

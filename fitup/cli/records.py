@@ -29,6 +29,7 @@ def print_schema(kinds: Mapping[str, bool]) -> int:
     """The JSON Schema of a record on stdout; `kinds` says by option which kind is asked for, if any."""
     from fitup.cli.screen import print_line
     from fitup.errors import UsageError
+    from fitup.evidence.comparison_building import comparison_schema_text
     from fitup.evidence.record_file import schema_text
     from fitup.evidence.seam_saving import seam_schema_text
     from fitup.evidence.settlement_file import settlement_schema_text
@@ -41,6 +42,7 @@ def print_schema(kinds: Mapping[str, bool]) -> int:
         "--seam": seam_schema_text,
         "--sides": sides_schema_text,
         "--settlement": settlement_schema_text,
+        "--comparison": comparison_schema_text,
     }
     print_line(texts.get(asked[0] if asked else "", schema_text)().rstrip("\n"))
     return 0

@@ -66,7 +66,8 @@ def settle(joint: JudgedJoint, readings: Sequence[FeelerReading]) -> SettledVerd
     spots += [_unchanged(spot) for spot in joint.spots if spot.state == LandState.SHORT]
     spots = _rims(sorted(spots, key=lambda spot: spot.start_mm), joint)
     unseen = np.array([state == StationState.UNSEEN for state in stations.states], dtype=bool)
-    word = worst_word([spot.state for spot in spots], seen_enough(~unseen, joint.step_mm, joint.seen_rule))
+    enough = seen_enough(~unseen, joint.step_mm, joint.seen_rule)
+    word = worst_word([spot.state for spot in spots], enough) if readings else joint.word
     return SettledVerdict(
         word=word,
         measured=joint.word,
