@@ -108,6 +108,7 @@ class Entries:
                 f"{who}: one_sheet needs two targets: write two_targets = true.",
             )
         given = {field: said[key] for key, field in _SETTINGS.items() if key in said}
+        weld, check = self._weld(who, entries), self._print_check(who, entries)
         try:
             settings = InspectionSettings(
                 joint_kind=kind,
@@ -116,8 +117,8 @@ class Entries:
                 sheet=sheet,
                 other_sheet=other,
                 rules=rules,
-                weld=self._weld(who, entries),
-                print_record=self._print_check(who, entries),
+                weld=weld,
+                print_record=check,
             )
             limit_of(settings)
         except FitupError as error:
@@ -205,6 +206,7 @@ class Entries:
 _SETTINGS = {
     "wire": "wire",
     "limit": "procedure_limit_mm",
+    "limit_from": "procedure_reference",
     "start": "joint_start_mm",
     "length": "joint_length_mm",
     "strips": "strips",

@@ -26,6 +26,7 @@ __all__ = [
     "OWN_KEYS",
     "WELD_KEYS",
     "parse_strip_range",
+    "read_arris_radius",
     "read_wire",
     "text",
 ]
@@ -34,8 +35,10 @@ Reader = Callable[[Any], Any]
 
 NO_WIRE = "none"
 LEAST_JOINT_MM = 5.0
+LARGEST_RADIUS_MM = 0.3
 _LONGEST_TEXT, _LONGEST_NAME = 1000, 60
 _RANGE = re.compile(r"\s*([0-9]{1,3})\s*(?:-|–|\.\.|to)\s*([0-9]{1,3})\s*")
+_ONE_STRIP = re.compile(r"\s*[0-9]{1,3}\s*")
 _GAUGE_ALONE = re.compile(r"\s*[0-9]{1,7}\s*(?:gauge|gage|ga)\.?\s*", re.IGNORECASE)
 
 
@@ -53,6 +56,16 @@ def read_wire(value: Any) -> Wire | None:
     """A wire, or None for a joint that is made without one."""
     words = text(value)
     return None if words.lower() == NO_WIRE else parse_wire(words)
+
+
+def read_arris_radius(words: str) -> float:
+    """Radius of a sheet's arrises [mm]."""
+    radius_mm = parse_length(words, "the arris radius")
+    if radius_mm > LARGEST_RADIUS_MM:
+        raise UsageError(
+            f"an arris radius of {radius_mm:g} mm is no sharp edge: give up to {LARGEST_RADIUS_MM:g} mm."
+        )
+    return radius_mm
 
 
 def parse_strip_range(words: str) -> tuple[int, int] | None:
@@ -105,6 +118,7 @@ def _yes(value: Any) -> bool:
 
 def _strips(value: Any) -> tuple[int, ...]:
     """`11`, or "11-14" for strips laid end to end or on both plates."""
+    value = int(value) if isinstance(value, str) and _ONE_STRIP.fullmatch(value) else value
     if isinstance(value, int) and not isinstance(value, bool):
         ends: tuple[int, int] | None = (value, value)
     else:
@@ -183,7 +197,7 @@ JOINT_KEYS: Mapping[str, Reader] = MappingProxyType(
         "one_sheet": _yes,
         "print_record": text,
         "target_thickness": lambda value: parse_length_or_zero(text(value), "the target's thickness"),
-        "arris_radius": _length("the arris radius"),
+        "arris_radius": read_arris_radius,
         "photos": _photos,
         "drawing": text,
         "remark": text,

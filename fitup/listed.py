@@ -55,6 +55,9 @@ def inspect_listed(
     expected = 1 if by_strips else sum(len(one.settings.strips) for one in joints)
     sightings = find_targets(photo, expected, first.lens_of(photo))
     there = _there(photo, sightings, joints) if by_strips else joints
+    wanted = sum(len(one.settings.strips) for one in there)
+    if by_strips and len(sightings) < wanted:  # a strip on the other plate may show on a finer picture only
+        sightings = find_targets(photo, wanted, first.lens_of(photo))
     strays = _strays(sightings, there) if by_strips else []
     return (*(_one(photo, sightings, one) for one in there), *strays)
 

@@ -94,7 +94,7 @@ class JobList:
         return joint.settings, self.filing(joint.name)
 
     def filing(self, joint: str, as_filed: str = "") -> Filing:
-        """Who inspects what, with the list that says how."""
+        """Who inspects what, with the list that says how; `joint` is "" for a strip of no joint."""
         from fitup.evidence import Filing
         from fitup.evidence.subject import JointListUsed
 
@@ -106,7 +106,7 @@ class JobList:
             joint_list=JointListUsed(
                 file_name=self.job.file_name,
                 sha256=self.job.sha256,
-                instead=self._instead(joint),
+                instead=self._instead(joint) if joint else (),
             ),
         )
 

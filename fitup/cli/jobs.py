@@ -64,7 +64,8 @@ def _table(job: Job) -> list[str]:
         min(max(_width(row[index]) for row in rows), _WIDEST.get(_HEAD[index], 99))
         for index in range(len(_HEAD))
     ]
-    return ["sheet, wire, limit, start and length in mm", *(_line(row, widths) for row in rows)]
+    between = "  " if sum(widths) + 2 * (len(widths) - 1) <= _COLUMNS else " "
+    return ["sheet, wire, limit, start and length in mm", *(_line(row, widths, between) for row in rows)]
 
 
 def _row(one: JobJoint) -> tuple[str, ...]:
@@ -108,18 +109,18 @@ def _cautions(job: Job) -> list[str]:
     if not unsaid:
         return []
     text = (
-        f"without a length: {', '.join(unsaid)}; of these the stretch beside the strip's pattern is inspected, "
-        "and what lies beyond is not looked for"
+        f"without a length: {', '.join(unsaid)}; of these the stretch beside the strip's pattern is "
+        "inspected, and what lies beyond is not looked for"
     )
     return textwrap.wrap(text, _COLUMNS)
 
 
-def _line(row: Sequence[str], widths: Sequence[int]) -> str:
+def _line(row: Sequence[str], widths: Sequence[int], between: str) -> str:
     cells = []
     for name, text, width in zip(_HEAD, row, widths, strict=True):
         room = " " * max(width - _width(_cut(text, width)), 0)
         cells.append(room + _cut(text, width) if name in _RIGHT else _cut(text, width) + room)
-    return "  ".join(cells).rstrip()
+    return between.join(cells).rstrip()
 
 
 def _cut(text: str, width: int) -> str:

@@ -82,7 +82,8 @@ def _photo_again(stored: InspectionRecord, photo: str) -> Iterator[InspectionRec
 
     whole_photo = partial(inspect, photo, settings)
     with_other = stored.shape is not None and stored.shape.second_target is not None
-    for way in (whole_photo, beside_its_strip) if with_other else (beside_its_strip, whole_photo):
+    ways = (whole_photo, beside_its_strip) if with_other else (beside_its_strip, whole_photo)
+    for way in (whole_photo,) if settings.strips else ways:
         inspection = way()
         if inspection is None:
             continue

@@ -23,6 +23,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fitup.cli.boundary import PipeClosedError, one_line
+from fitup.cli.list_words import list_sentence, short_name
 from fitup.cli.quality_lines import quality_lines, told_by_quality
 from fitup.cli.sketch import SketchInput, profile_sketch
 from fitup.cli.strip_words import how_well_placed, on_strips
@@ -161,7 +162,7 @@ class Screen:
     def show_short(self, record: InspectionRecord) -> None:
         """One inspection of many: a line for the verdict, and one for what to do."""
         verdict = record.verdict
-        line = Text.assemble(self._badge(record), " ", self._plain(record.photo.name))
+        line = Text.assemble(self._badge(record), " ", self._plain(short_name(record)))
         self._print(line)
         self._print(Padding(Text(self._plain(f"largest gap {_gap(record)}; {verdict.advice}")), (0, 0, 0, 4)))
 
@@ -198,6 +199,8 @@ class Screen:
         self._paragraph("what to do", verdict.advice)
         seen = f"{int(100 * verdict.seen_share + 1e-6)} % of {_length(record):.0f} mm"
         self._paragraph("seen", f"{seen}. {print_check_sentence}")
+        if record.filing.joint_list is not None:
+            self._paragraph("joint list", list_sentence(record.filing))
 
     def _shape(self, shape: ShapeEntry | None) -> None:
         """What kind of joint it is, and how its plates lie to each other."""

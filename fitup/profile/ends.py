@@ -14,6 +14,7 @@ __all__ = ["OUTSIDE", "with_unseen_ends"]
 
 OUTSIDE = "outside photo"
 
+LEAST_MISSING_MM = 1.5  # a joint's line begins and ends up to a millimetre inside of what was asked for
 _CHORD = 20  # stations whose direction the line keeps past the photo
 
 
@@ -25,8 +26,8 @@ def with_unseen_ends(
     Stations that are there already stay, also beyond these ends.
     """
     step = profile.step_mm
-    before = max(int(np.floor((profile.station_mm[0] - start_mm) / step + 0.25)), 0)
-    after = max(int(np.floor((end_mm - profile.station_mm[-1]) / step + 0.25)), 0)
+    before = _stations_in(profile.station_mm[0] - start_mm, step)
+    after = _stations_in(end_mm - profile.station_mm[-1], step)
     if not before and not after:
         return profile, shape
     ends = (before, after)
@@ -60,6 +61,10 @@ def with_unseen_ends(
         near_outer_px=_padded_if(shape.near_outer_px, ends),
         far_outer_px=_padded_if(shape.far_outer_px, ends),
     )
+
+
+def _stations_in(missing_mm: float, step_mm: float) -> int:
+    return int(np.floor(missing_mm / step_mm + 0.25)) if missing_mm > LEAST_MISSING_MM else 0
 
 
 def _padded(values: NDArray[np.float64], ends: tuple[int, int]) -> NDArray[np.float64]:

@@ -58,6 +58,6 @@ def test_what_is_there_already_stays() -> None:
 @given(start=st.floats(-300, 19), length=st.floats(21, 900))
 def test_every_place_of_the_joint_has_a_station(start: float, length: float) -> None:
     longer, _ = with_unseen_ends(profile(), JointShape(), start, start + length)
-    assert longer.station_mm[0] == pytest.approx(min(start, 20.0), abs=0.4)
-    assert longer.station_mm[-1] == pytest.approx(max(start + length, 40.0), abs=0.4)
+    assert longer.station_mm[0] == pytest.approx(min(start, 20.0), abs=1.5)
+    assert longer.station_mm[-1] == pytest.approx(max(start + length, 40.0), abs=1.5)
     assert longer.seen.sum() == 41
