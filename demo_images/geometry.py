@@ -173,13 +173,19 @@ def box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float]) 
     return Shape(points=points, faces=faces, uv=uv)
 
 
-def dome(centre: Floats, size: Floats, rng: np.random.Generator) -> Shape:
-    """A tack weld: a flat mound with ripples, half axes `size` (along, across, height) mm."""
+def dome(centre: Floats, size: Floats, rng: np.random.Generator, rippled: bool = True) -> Shape:
+    """A tack weld: a flat mound with ripples, half axes `size` (along, across, height) mm; or a drop."""
     radius, angle = np.linspace(0, 1, 40), np.linspace(0, 2 * np.pi, 121)
     r, a = np.meshgrid(radius, angle, indexing="ij")
-    wobble = 1 + sum(rng.normal(0, 0.03) * np.cos(k * a + rng.uniform(0, 6)) for k in (1, 2, 3, 5, 7))
+    turns = (1, 2, 3, 5, 7) if rippled else (2, 3)
+    wobble = 1 + sum(rng.normal(0, 0.03) * np.cos(k * a + rng.uniform(0, 6)) for k in turns)
     x, y = size[0] * r * wobble * np.cos(a), size[1] * r * wobble * np.sin(a)
-    ripple = 0.04 * np.sin(13 * (x / size[0] + 0.4 * (y / size[1]) ** 2) + rng.uniform(0, 6)) * (1 - r**2)
+    ripple = (
+        0.04
+        * rippled
+        * np.sin(13 * (x / size[0] + 0.4 * (y / size[1]) ** 2) + rng.uniform(0, 6))
+        * (1 - r**2)
+    )
     z = size[2] * ((1 - r**2.4) + ripple / max(size[2], 0.1)) - 0.02
     points = np.stack((x + centre[0], y + centre[1], z), axis=-1)
     shape = grid_shape(points, np.stack((r, a), axis=-1))

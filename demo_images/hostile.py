@@ -1,6 +1,7 @@
-"""Render the hostile photos: python demo_images/hostile.py [names...] [--linear FOLDER] [--out FOLDER] ...
+"""Render the hostile photos: python demo_images/hostile.py [names...] [--linear F] [--out F] ...
 
-Linear renders are kept in --linear and used again; `--linear-only` stops after them. Needs the `render` extra.
+Linear renders are kept in --linear and used again; `--linear-only` stops after them. It needs the
+`render` extra. `python demo_images/hostile.py h14 h15 --linear-only --samples 16` gives a quick look.
 """
 
 from __future__ import annotations

@@ -104,7 +104,8 @@ def _screen(face: Shape, target: HostileTarget) -> Any:
         cell[:5, 2 * channel : 2 * channel + 2, channel] = 2.6
     light = (0.006 + 0.994 * shown)[..., None]
     tiled = np.kron(light, np.ones((6, 6, 1), dtype=np.float32)) * np.tile(cell, (*shown.shape, 1))
-    bitmap = {"type": "bitmap", "bitmap": mi.Bitmap(tiled.astype(np.float32)), "raw": True,
+    upright = np.ascontiguousarray(tiled[::-1], dtype=np.float32)
+    bitmap = {"type": "bitmap", "bitmap": mi.Bitmap(upright), "raw": True,
               "filter_type": "nearest", "wrap_mode": "clamp"}  # fmt: skip
     shape = {"type": "rectangle", "emitter": {"type": "area", "radiance": bitmap},
              "bsdf": matte((0.01, 0.01, 0.012), 0.04)}  # fmt: skip

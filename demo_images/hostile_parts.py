@@ -109,9 +109,9 @@ class Strokes:
 
 @dataclass(frozen=True, kw_only=True)
 class Grit:
-    """Dust and chips: `count` grains of (smallest, largest) radius over (x0, x1), within `spread_mm` of y = 0.
+    """Dust and chips: `count` grains of (smallest, largest) radius over (x0, x1), `spread_mm` about y = 0.
 
-    Negative y keeps to one side; `plug` = (x0, x1) over which the gap is packed full.
+    `curls` wound chips lie among them; `plug` = (x0, x1) over which the gap is packed full.
     """
 
     reach: tuple[float, float]

@@ -1,4 +1,4 @@
-"""Photos of what a shop really does to a photo: a joint scene with what disturbs it and what must come of it."""
+"""Photos of what a shop does to a photo: a joint scene with what disturbs it and what must come of it."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ class HostileScene(KindScene):
     folder: str = "hostile"
     texture_mm: float = 180.0
     ground_mm: float = 27.5
-    bytes_limit: int = 330_000
+    bytes_limit: int = 178_000
 
 
 def near_eye(

@@ -17,8 +17,8 @@ DIRT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h14_coolant",
         factor="coolant",
-        description="Drops of coolant on the plates, three of them across the gap, one at the opening to 1.3 mm "
-        "near 44 mm; a wet smear.",
+        description="Drops of coolant on the plates, three of them across the gap, one at the opening to "
+        "1.3 mm near 44 mm; a wet smear.",
         expected="re-fixture or gauge; drops on the gap are unseen or measured right",
         verdicts=ANY,
         joint=butt(many(EVEN, (44, 9, 1.3, 2.5)), 114),
@@ -76,8 +76,8 @@ DIRT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h16_protective_film",
         factor="protective film",
-        description="Blue film on the far sheet, torn 1 to 6 mm beside the joint, its edge curled up; opening to "
-        "1.2 mm near -22 mm.",
+        description="Blue film on the far sheet, torn 1 to 6 mm beside the joint, its edge curled up; "
+        "opening to 1.2 mm near -22 mm.",
         expected=RIGHT + "; the film's edge is not the joint's",
         verdicts=("re-fixture", "gauge"),
         joint=butt(many(EVEN, (-22, 8, 1.2, 2.5)), 116),
@@ -105,8 +105,8 @@ DIRT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h17_layout_lines",
         factor="layout lines",
-        description="A scribed line 2.4 mm before the joint, an ink line 3 mm behind it, both nearly parallel to "
-        "it; opening to 1.15 mm near 38 mm.",
+        description="A scribed line 2.4 mm before the joint, an ink line 3 mm behind it, both nearly "
+        "parallel to it; opening to 1.15 mm near 38 mm.",
         expected=RIGHT + "; never the lines instead of the joint",
         verdicts=("re-fixture", "gauge"),
         joint=butt(many(EVEN, (38, 9, 1.15, 2.5)), 117),
@@ -142,8 +142,8 @@ DIRT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h19_dust_and_chips",
         factor="dust and chips",
-        description="Grinding dust and curled chips around and in the gap, packed full from -4 to 6 mm; opening "
-        "to 1.35 mm near 50 mm with grains in it.",
+        description="Grinding dust and curled chips around and in the gap, packed full from -4 to 6 mm; "
+        "opening to 1.35 mm near 50 mm with grains in it.",
         expected="re-fixture or gauge; the packed stretch is unseen",
         verdicts=ANY,
         joint=butt(many(WIDER, (50, 10, 1.35, 2.5)), 119),
@@ -169,8 +169,8 @@ DIRT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h20_wire_in_gap",
         factor="wire in the gap",
-        description="A 0.8 mm wire lies on the joint from 2 to 26 mm; a piece of 0.9 mm wire lies in the opening "
-        "to 1.4 mm between 46 and 64 mm.",
+        description="A 0.8 mm wire lies on the joint from 2 to 26 mm; a piece of 0.9 mm wire lies in the "
+        "opening to 1.4 mm between 46 and 64 mm.",
         expected="re-fixture, gauge or retake; never within beside or under a wire",
         verdicts=ANY,
         joint=butt(many(EVEN, (56, 22, 1.4, 6.0)), 120),
@@ -219,8 +219,8 @@ DIRT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h22_tacks_and_clamp",
         factor="tacks and clamp",
-        description="Three tacks with temper colours and a clamp's arm over the joint; opening to 1.2 mm near "
-        "34 mm.",
+        description="Three tacks with temper colours and a clamp's arm over the joint; opening to 1.2 mm "
+        "near 34 mm.",
         expected="re-fixture; under tacks and arm unseen",
         verdicts=ANY,
         joint=butt(many(knots((-40, 0.42), (0, 0.34), (60, 0.46), (100, 0.36)), (34, 8, 1.2, 2.5)), 122),

@@ -102,7 +102,8 @@ LIGHT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h05_glare",
         factor="glare",
-        description="A lamp's streak runs over the joint at 58 mm, where it opens to 1.3 mm; another at -14 mm.",
+        description="A lamp's streak runs over the joint at 58 mm, where it opens to 1.3 mm; another at "
+        "-14 mm.",
         expected="re-fixture or gauge; the streak is unseen or measured right, never within at the opening",
         verdicts=("re-fixture", "gauge", "retake"),
         joint=butt(many(EVEN, (58, 8, 1.3, 2.5)), 105),
@@ -125,8 +126,8 @@ LIGHT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h06_hi_lo_shadow",
         factor="hi-lo shadow",
-        description="The far sheet lies up to 0.55 mm higher and a low lamp behind it casts its shadow on the near "
-        "one; opening to 1.3 mm near 66 mm, where the step is small.",
+        description="The far sheet lies up to 0.55 mm higher and a low lamp behind it casts its shadow on "
+        "the near one; opening to 1.3 mm near 66 mm, where the step is small.",
         expected="re-fixture; the shadow beside the gap is never taken for its width: no false opening at "
         "-35 to 40 mm, and unseen there is honest",
         verdicts=("re-fixture", "gauge", "retake"),
@@ -141,16 +142,16 @@ LIGHT: tuple[HostileScene, ...] = (
         finish=("mill", "mill"),
         bench="green",
         light={"turn_deg": 200, "tubes": 0.3, "windows": 0.2},
-        room=0.5,
-        parts=(Lamp(place=(60.0, 260.0, 130.0), size_mm=36.0, colour=(150.0, 140.0, 122.0)),),
+        room=0.22,
+        parts=(Lamp(place=(60.0, 260.0, 130.0), size_mm=26.0, colour=(290.0, 270.0, 236.0)),),
         disturbed=((-58.0, 55.0),),
         taken_at="2026:06:02 09:52:47",
     ),
     HostileScene(
         name="h07_light_through",
         factor="light through",
-        description="A light panel under the joint: the gap is brighter than the plates; opening to 1.2 mm near "
-        "20 mm, 0.2 to 0.4 mm elsewhere.",
+        description="A light panel under the joint: the gap is brighter than the plates; opening to 1.2 mm "
+        "near 20 mm, 0.2 to 0.4 mm elsewhere.",
         expected=RIGHT,
         verdicts=("re-fixture", "gauge"),
         joint=butt(many(EVEN, (20, 7, 1.2, 3.0)), 107),
@@ -167,8 +168,8 @@ LIGHT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h08_flash",
         factor="flash",
-        description="The phone's lamp in a dark corner of the shop, its hot spot on the joint near 31 mm; opening "
-        "to 1.3 mm near 64 mm.",
+        description="The phone's lamp in a dark corner of the shop, its hot spot on the joint near 31 mm; "
+        "opening to 1.3 mm near 64 mm.",
         expected="re-fixture or retake for glare; the hot spot unseen or measured right",
         verdicts=("re-fixture", "gauge", "retake"),
         joint=butt(many(WIDER, (64, 8, 1.3, 2.5)), 108),
@@ -211,14 +212,15 @@ LIGHT: tuple[HostileScene, ...] = (
         picture=Picture(
             seed=110,
             blur_px=1.3,
-            photons=260.0,
-            read_noise=7.0,
+            photons=150.0,
+            read_noise=6.0,
             noise_grain_px=1.1,
             paper_level=0.30,
             sharpen=0.8,
             quality=85,
         ),
         taken_at="2026:06:02 10:58:02",
+        bytes_limit=290_000,
     ),
     _camera_only(
         MILL,
@@ -237,6 +239,7 @@ LIGHT: tuple[HostileScene, ...] = (
             sharpen_radius_px=2.0,
         ),
         taken_at="2026:06:02 11:03:27",
+        bytes_limit=290_000,
     ),
     _camera_only(
         CLEAN,

@@ -25,7 +25,7 @@ def _curl(t: Floats) -> Floats:
 
 def _wrinkles(t: Floats) -> Floats:
     fade = np.exp(-0.5 * ((t - 20.0) / 26.0) ** 2)
-    return fade * (0.13 * np.sin(2 * np.pi * t / 17.0) + 0.09 * np.sin(2 * np.pi * t / 9.3 + 1.0))
+    return fade * (0.24 * np.sin(2 * np.pi * t / 17.0) + 0.15 * np.sin(2 * np.pi * t / 9.3 + 1.0))
 
 
 def _droop(t: Floats) -> Floats:
@@ -66,7 +66,7 @@ TARGETS: tuple[HostileScene, ...] = (
         24,
         "target_wrinkled",
         "target wrinkled",
-        description="The target is wrinkled by some 0.4 mm; opening to 1.2 mm near 48 mm.",
+        description="The target is wrinkled by some 0.7 mm; opening to 1.2 mm near 48 mm.",
         expected="retake for a target that is not flat, or re-fixture with an honest interval",
         joint=butt(many(EVEN, (48, 9, 1.2, 2.5)), 124),
         targets=(
@@ -79,21 +79,22 @@ TARGETS: tuple[HostileScene, ...] = (
         25,
         "target_covered",
         "target covered",
-        description="A steel rule and a black magnet lie over half of the target; opening to 1.2 mm near 20 mm.",
+        description="A steel rule and a black magnet lie over half of the target; opening to 1.2 mm near "
+        "20 mm.",
         expected="re-fixture from what is left of the target, or retake for a covered target",
         joint=butt(many(WIDER, (20, 9, 1.2, 2.5)), 125),
         targets=(HostileTarget(strip=41, offset_mm=18.0, angle_deg=0.6),),
         parts=(
-            Cover(centre=(40.0, -46.0, 0.65), half=(75.0, 9.5, 0.4), turn_deg=38.0),
-            Cover(centre=(8.0, -42.0, 2.2), half=(9.0, 6.0, 2.0), turn_deg=-12.0, colour=(0.03, 0.03, 0.03)),
+            Cover(centre=(36.0, -52.0, 0.65), half=(75.0, 9.5, 0.4), turn_deg=-35.0),
+            Cover(centre=(44.0, -29.0, 2.2), half=(9.0, 6.0, 2.0), turn_deg=-12.0, colour=(0.03, 0.03, 0.03)),
         ),
     ),
     _scene(
         26,
         "target_over_end",
         "target over an edge",
-        description="The plates end at 30 mm and the target hangs down over their end; opening to 1.2 mm near "
-        "-15 mm.",
+        description="The plates end at 30 mm and the target hangs down over their end; opening to 1.2 mm "
+        "near -15 mm.",
         expected="retake for a target that is not flat, or re-fixture from the part that lies on the plate",
         joint=butt(many(EVEN, (-15, 9, 1.2, 2.5)), 126, x_range=(-70.0, 30.0)),
         targets=(
@@ -106,8 +107,8 @@ TARGETS: tuple[HostileScene, ...] = (
         27,
         "target_over_step",
         "target over an edge",
-        description="Half of the target lies on a 1.5 mm sheet that lies on the plate; opening to 1.2 mm near "
-        "62 mm.",
+        description="Half of the target lies on a 1.5 mm sheet that lies on the plate; opening to 1.2 mm "
+        "near 62 mm.",
         expected="retake for a target that is not flat, or re-fixture with an honest interval",
         joint=butt(many(EVEN, (62, 9, 1.2, 2.5)), 127),
         targets=(HostileTarget(strip=43, offset_mm=18.0, angle_deg=0.3, bend=Bend(slope=_ramp, hang=True)),),
@@ -119,21 +120,23 @@ TARGETS: tuple[HostileScene, ...] = (
         "two_of_a_number",
         "two of a number",
         description="Two targets of number 44, one on each plate; opening to 1.2 mm near 30 mm.",
-        expected="retake for two targets of the same number, or re-fixture from one of them; never a mix of both",
+        expected="retake for two targets of the same number, or re-fixture from one of them; never a mix "
+        "of both",
         joint=butt(many(EVEN, (30, 9, 1.2, 2.5)), 128),
         targets=(
             HostileTarget(strip=44, offset_mm=18.0, angle_deg=0.4),
             HostileTarget(strip=44, on="B", x_mm=58.0, offset_mm=17.0, angle_deg=-0.5),
         ),
-        camera=near_eye(-2.0, (27.0, 0.0, 0.0), distance_mm=126.0, roll_deg=0.3),
+        camera=near_eye(-2.0, (27.0, 0.0, 0.0), distance_mm=134.0, roll_deg=0.3),
     ),
     _scene(
         29,
         "target_on_screen",
         "screen",
-        description="A tablet shows the target, 6 % too large and 6 mm above the plate; opening to 1.3 mm near "
-        "10 mm.",
-        expected="retake for a screen, or no verdict that the wrong scale could turn: never within at the opening",
+        description="A tablet shows the target, 6 % too large and 6 mm above the plate; opening to 1.3 mm "
+        "near 10 mm.",
+        expected="retake for a screen, or no verdict that the wrong scale could turn: never within at the "
+        "opening",
         joint=butt(many(WIDER, (10, 9, 1.3, 2.5)), 129),
         targets=(
             HostileTarget(
@@ -153,8 +156,8 @@ TARGETS: tuple[HostileScene, ...] = (
         "target_photocopy",
         "photocopy",
         description="A photocopy of the target at 97 %, soft and grey; opening to 1.2 mm near 52 mm.",
-        expected="no photo shows this: a print check does (97 % is refused there); without one, the openings are "
-        "read 3 % too wide, so never within at the opening",
+        expected="no photo shows this: a print check does (97 % is refused there); without one, the "
+        "openings are read 3 % too wide, so never within at the opening",
         joint=butt(many(EVEN, (52, 9, 1.2, 2.5)), 130),
         targets=(
             HostileTarget(strip=46, offset_mm=18.0, angle_deg=-0.6, made="copy", print_factors=(0.97, 0.97)),
@@ -164,8 +167,8 @@ TARGETS: tuple[HostileScene, ...] = (
         31,
         "corner_light_through",
         "light through",
-        description="Full open corner with a lamp inside: the root is brighter than the lands; opening to 1.2 mm "
-        "near 42 mm.",
+        description="Full open corner with a lamp inside: the root is brighter than the lands; opening to "
+        "1.2 mm near 42 mm.",
         expected=RIGHT,
         joint=KindJoint(
             kind="corner-full-open",
@@ -179,7 +182,13 @@ TARGETS: tuple[HostileScene, ...] = (
         ground_mm=120.0,
         light={"turn_deg": 60.0, "windows": 0.7},
         parts=(
-            Lamp(place=(26.0, -36.0, -42.0), size_mm=90.0, colour=(6.0, 6.1, 6.3), aim=(26.0, 0.0, -1.5)),
+            Lamp(
+                place=(26.0, -36.0, -42.0),
+                size_mm=60.0,
+                long_mm=220.0,
+                colour=(6.0, 6.1, 6.3),
+                aim=(26.0, 0.0, -1.5),
+            ),
         ),
         disturbed=((-58.0, 108.0),),
     ),
@@ -187,8 +196,8 @@ TARGETS: tuple[HostileScene, ...] = (
         32,
         "tee_polished",
         "mirror",
-        description="Tee joint on a polished base that mirrors plate and slot, with a lamp's glare in it; opening "
-        "to 1.2 mm near 16 mm.",
+        description="Tee joint on a polished base that mirrors plate and slot, with a lamp's glare in it; "
+        "opening to 1.2 mm near 16 mm.",
         expected="re-fixture, gauge or retake; never within at the opening",
         joint=KindJoint(
             kind="tee",
