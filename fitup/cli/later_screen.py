@@ -12,6 +12,7 @@ from fitup.cli.screen import Screen
 from fitup.cli.sketch import SketchInput
 from fitup.evidence.words import from_to
 from fitup.verdict.lands import LandState
+from fitup.verdict.settling import CONTRADICTION
 
 if TYPE_CHECKING:
     from fitup.evidence.comparison_building import Compared
@@ -94,7 +95,7 @@ class LaterScreen(Screen):
             self._paragraph(f"reading {one.number}", words)
             for remark in remarks:
                 if remark.settlement == one.number:
-                    loud = remark.text.startswith("contradiction")
+                    loud = remark.text.startswith(CONTRADICTION)
                     self._paragraph("CAREFUL" if loud else "", remark.text, style="bold" if loud else "")
 
 

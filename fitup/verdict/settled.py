@@ -25,7 +25,7 @@ from fitup.verdict.joint import seen_enough, worst_word
 from fitup.verdict.judged import JudgedJoint
 from fitup.verdict.lands import LandState
 from fitup.verdict.result import Spot, VerdictWord
-from fitup.verdict.settling import SettledStations, settle_stations
+from fitup.verdict.settling import CONTRADICTION, SettledStations, settle_stations
 from fitup.verdict.spots import Stretch, find_stretches
 
 __all__ = ["SettledSpot", "SettledVerdict", "settle"]
@@ -71,7 +71,7 @@ def settle(joint: JudgedJoint, readings: Sequence[FeelerReading]) -> SettledVerd
     return SettledVerdict(
         word=word,
         measured=joint.word,
-        sentence=_sentence(joint, word, spots, readings),
+        sentence=_sentence(joint, word, spots, stations),
         advice=_advice(word, spots),
         spots=tuple(spots),
         stations=stations,
@@ -155,11 +155,11 @@ def _touch(spot: SettledSpot, other: SettledSpot, within_mm: float) -> bool:
 
 
 def _sentence(
-    joint: JudgedJoint, word: VerdictWord, spots: Sequence[SettledSpot], readings: Sequence[FeelerReading]
+    joint: JudgedJoint, word: VerdictWord, spots: Sequence[SettledSpot], stations: SettledStations
 ) -> str:
-    if not readings:
+    count = len(stations.remarks)
+    if not count:
         return joint.sentence
-    count = len(readings)
     named = [
         f"{len(of)} {'spot' if len(of) == 1 else 'spots'} {words}"
         for state, words in (
@@ -173,6 +173,8 @@ def _sentence(
     by = f"{word} with {count} feeler-gauge {'reading' if count == 1 else 'readings'}"
     left = "; ".join(named) or "no spot is left"
     part = "; only a part of the joint was looked at" if joint.part_only else ""
+    if any(said.startswith(CONTRADICTION) for of in stations.remarks for said in of):
+        left += "; READINGS CONTRADICT"
     return f"{by}, limit {joint.limit_mm:.2f} mm: {left} (the photo alone: {joint.word}){part}"
 
 

@@ -29,11 +29,13 @@ from fitup.verdict.decision import StationState
 from fitup.verdict.feeler import FeelerReading, proof_of, settling_blades_mm
 from fitup.verdict.judged import JudgedJoint
 
-__all__ = ["SettledStations", "settle_stations"]
+__all__ = ["CONTRADICTION", "SettledStations", "settle_stations"]
 
 Mask = NDArray[np.bool_]
 
-_CONTRADICTION = 3.0
+CONTRADICTION = "contradiction"
+"""How a remark begins that tells of one."""
+_APART = 3.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,7 +103,7 @@ def _stayed_out(work: _Work, index: int, reading: FeelerReading) -> None:
     wider = tried & _apart(joint, reading, +1)
     if wider.any():
         say(
-            f"contradiction at {_place(joint, wider)}: the photo shows a gap wider than the "
+            f"{CONTRADICTION} at {_place(joint, wider)}: the photo shows a gap wider than the "
             f"{reading.blade_mm:.2f} mm of blades that does not go in, so that settles nothing; look for a "
             "burr, a chip or a bent blade, or photograph again"
         )
@@ -125,8 +127,8 @@ def _went_in(work: _Work, index: int, reading: FeelerReading) -> None:
     contradicted = bool(tried.any() and _apart(joint, reading, -1)[tried].all())
     if contradicted:
         say(
-            f"contradiction at {_place(joint, tried)}: {reading.blade_mm:.2f} mm of blades goes in, and the "
-            "photo shows a narrower gap all along; photograph again, or make sure of the place"
+            f"{CONTRADICTION} at {_place(joint, tried)}: {reading.blade_mm:.2f} mm of blades goes in, and "
+            "the photo shows a narrower gap all along; photograph again, or make sure of the place"
         )
     if not tried.any():
         say("settles nothing: no station lies in the stretch")
@@ -154,19 +156,18 @@ def _went_in_over(work: _Work, index: int, tried: Mask) -> None:
     if left.any():
         work.settle(work.over, left, index)
     elif open_still.any():
-        say(
-            f"contradiction at {_place(joint, tried)}: thinner blades did not go in there; try them all again"
-        )
+        say(f"{CONTRADICTION} at {_place(joint, tried)}: thinner blades did not go in; try them all again")
         work.settle(work.over, open_still, index)
     else:
-        say(f"contradiction at {_place(joint, tried)}: the photo says within, a blade over the limit goes in")
+        if not work.remarks[index]:
+            say(f"{CONTRADICTION} at {_place(joint, tried)}: the photo says within, the blade is over")
         work.settle(work.over, tried, index)
 
 
 def _apart(joint: JudgedJoint, reading: FeelerReading, sign: int) -> Mask:
     """(N,) where the photo's gap is surely wider (+1) or narrower (-1) than the blade; False where unseen."""
     u_mm = np.hypot(joint.u_gap_mm, reading.u_mm)
-    return sign * (joint.gap_mm - reading.blade_mm) > _CONTRADICTION * u_mm  # NaN compares as False
+    return sign * (joint.gap_mm - reading.blade_mm) > _APART * u_mm  # NaN compares as False
 
 
 def _states(work: _Work) -> tuple[StationState, ...]:

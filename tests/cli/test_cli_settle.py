@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import shutil
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -300,15 +299,16 @@ def test_a_full_disk_leaves_nothing(open_: Path, fitup: Fitup, monkeypatch: pyte
     assert files_of(open_) == before
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
-def test_a_folder_that_may_not_be_written_is_told(open_: Path, fitup: Fitup) -> None:
-    open_.chmod(0o555)
-    try:
-        code, _, err = fitup("settle", open_, "--spot", 1, "--blade", "1.26mm", OUT, *WHO)
-    finally:
-        open_.chmod(0o755)
+def test_a_folder_that_may_not_be_written_is_told(
+    open_: Path, fitup: Fitup, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(**_: object) -> None:
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr(writing.tempfile, "mkstemp", refuse)
+    code, _, err = fitup("settle", open_, "--spot", 1, "--blade", "1.26mm", OUT, *WHO)
     assert code == 6
-    assert "work on a copy" in err
+    assert "read-only file system; make its folder writable, or work on a copy" in err
 
 
 def test_a_disk_without_second_names_takes_the_file_too(
@@ -346,6 +346,44 @@ def test_measuring_again_leaves_what_was_settled_alone(tmp_path: Path, fitup: Fi
     assert again != first
     assert (first / "settlement-001.json").is_file()
     assert fitup("settle", first, "--show")[0] == 4
+
+
+def drawn_pair_of_sides(folder: Path, fitup: Fitup) -> str:
+    from tests.drawn_joint import save
+    from tests.test_sides import SCENES
+
+    for name, scene in (("a", "hi-lo strip"), ("b", "hi-lo beyond")):
+        save(SCENES[scene], folder / f"{name}.jpg")
+    wire = ("--wire", "0.9mm", "--sheet", "1.5mm", "--joint", "J8")
+    assert fitup("sides", folder / "a.jpg", folder / "b.jpg", *wire)[0] in (0, 3, 4)
+    return "fitup-results/J8"
+
+
+def drawn_seam(folder: Path, fitup: Fitup) -> str:
+    from tests.drawn_seam import SHOTS, save_shot
+
+    save_shot(SHOTS["b"], folder / "b.jpg")
+    fitup("seam", folder / "b.jpg", "--strips", "11-12", "--wire", "0.9mm", "--joint", "J7")
+    return "fitup-results/J7"
+
+
+@pytest.mark.parametrize(("kind", "draw"), [("sides", drawn_pair_of_sides), ("seam", drawn_seam)])
+def test_records_of_several_photos_are_settled_and_compared_too(
+    tmp_path: Path, fitup: Fitup, kind: str, draw: Callable[[Path, Fitup], str]
+) -> None:
+    folder = draw(tmp_path, fitup)
+    joint = read_judged(folder).joint
+    start, end = joint.cell_start_mm[0], joint.cell_end_mm[-1]
+    place = (f"--from={start}mm", f"--to={end}mm")
+    code, _, err = fitup("settle", folder, *place, "--blade", "2mm", "--goes-in", *WHO)
+    assert (code, err) == (3, "")
+    one = stored(Path(folder))
+    assert one["record"]["kind"] == kind
+    assert one["verdict"]["word"] == "re-fixture"
+    assert fitup("record", "show", folder)[0] == 0
+    code, out, _ = fitup("compare", folder, folder, "--anyway")
+    assert code == 3
+    assert "the same photo" in " ".join(out.split())
 
 
 def test_the_schema_is_published_as_it_is(fitup: Fitup) -> None:
