@@ -8,7 +8,7 @@ BIN := $(VENV)/bin
 help:
 	@echo "make demo    set up, inspect the demo photos, results in out/demo"
 	@echo "make test    set up, lint, types, tests"
-	@echo "make bench   accuracy against the demo truth, time and memory as ratios -> bench.json"
+	@echo "make bench   accuracy against known truth, coverage suite (out/suite), time as ratios -> bench.json"
 	@echo "make render  make the demo photos anew (slow, see demo_images/README.md)"
 	@echo "make targets draw the sheets of calibration/ and the placement guide's drawings anew"
 	@echo "make clean   remove .venv and out"
@@ -30,7 +30,7 @@ $(VENV)/.ready-dev: pyproject.toml | $(VENV)/bin/python
 # The exit code tells the verdict (3 re-fixture, 4 gauge, ...), which is no failure of the demo; 1 is a crash
 # and 2 wrong use, which are.
 demo: setup
-	@$(BIN)/fitup inspect demo_images --wire 0.9mm --sheet 1.5mm --out out/demo; \
+	@$(BIN)/fitup inspect demo_images --job demo_images/joints.toml --out out/demo; \
 	code=$$?; if [ $$code -eq 1 ] || [ $$code -eq 2 ]; then exit $$code; fi
 
 test: setup-dev debian-test-data lint types
