@@ -60,6 +60,8 @@ _ASCII = str.maketrans(
         "±": "+/-",
         "×": "x",
         "–": "-",
+        "−": "-",
+        "π": "pi",
         "—": "-",
         "·": "-",
         "²": "2",
@@ -101,7 +103,7 @@ class Screen:
         self._sketch(record)
         self._spots(record)
         self._uncertainty(record)
-        for word, text in quality_lines(record.quality, full=full):
+        for word, text in quality_lines(record.quality, verdict=record.verdict.word, full=full):
             self._paragraph(word, text)
         shape_notes = () if record.shape is None else record.shape.notes
         for note_text in (*record.photo.notes, *record.profile.notes, *shape_notes):
@@ -143,6 +145,9 @@ class Screen:
         self._end(record, folder)
 
     def _end(self, record: Judged, folder: Path | None) -> None:
+        told = record.verdict.information
+        for words in () if told is None else told.sentences:
+            self._paragraph("information", words)
         self._paragraph("care", record.cautions[0])
         if folder is not None:
             self._paragraph("files", str(folder) + os.sep)

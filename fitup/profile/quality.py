@@ -37,6 +37,7 @@ __all__ = ["PhotoQuality", "photo_quality"]
 _LENS = "scale: lens and distance"
 _LOST = 0.05  # share of stations unseen for one reason from which its cause counts as poor
 _MOST_ADVICE = 3
+_USUAL_PX_PER_MM = 12.0  # common practice, no source
 # Which factors may be the cause of an unseen station, by its reason; the first that is not good is named.
 _CAUSES = {
     "glare": ("burnt out", "glare"),
@@ -125,6 +126,8 @@ def photo_quality(
 
 def _causes(readings: PhotoReadings, factors: tuple[QualityFactor, ...]) -> dict[str, str]:
     bad = {one.name: one for one in factors if one.state is not FactorState.GOOD}
+    if readings.view.px_per_mm >= _USUAL_PX_PER_MM:  # may not suffice here, but makes no station unseen
+        bad.pop("sampling", None)
     causes = {}
     for reason in readings.lost:
         named = [bad[name] for name in _CAUSES.get(reason, ()) if name in bad]
@@ -155,9 +158,11 @@ class _Maker:
     def geometry(self) -> tuple[QualityFactor, ...]:
         """Sampling and angles."""
         seen, view = self.seen, self.seen.view
-        usual = 12.0 if self._lost("sampling") else view.px_per_mm  # common practice: 12 px/mm
-        needed = float(np.clip(needed_sampling(seen, self.need), 5.0, max(view.most_px_per_mm, usual)))
-        needed = max(needed, usual if self._lost("sampling") else 0.0)
+        # What no sampling alone would decide asks for no more than twice as much: that is fair, not poor.
+        most = max(min(view.most_px_per_mm, 2 * view.px_per_mm), 5.0)
+        needed = float(np.clip(needed_sampling(seen, self.need), 5.0, most))
+        if self._lost("sampling"):
+            needed = max(needed, _USUAL_PX_PER_MM)
         sampling = self._factor(
             "sampling",
             view.px_per_mm,
@@ -260,6 +265,8 @@ class _Maker:
 
     def _lost(self, name: str) -> bool:
         """Whether stations stayed unseen for a reason that this factor may be the cause of."""
+        if name == "sampling" and self.seen.view.px_per_mm >= _USUAL_PX_PER_MM:
+            return False
         shares = (self.seen.lost.get(reason, 0.0) for reason, names in _CAUSES.items() if name in names)
         return any(share > _LOST for share in shares)
 

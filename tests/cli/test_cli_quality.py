@@ -36,6 +36,8 @@ def test_a_good_photo_takes_one_line() -> None:
     lines = quality_lines(quality("good", SHARP))
     assert lines == [("photo", "good for this limit: blurred by 1.1 px")]
     assert quality_lines(None) == []
+    retake = quality_lines(quality("good", SHARP), verdict="retake")
+    assert retake == [("photo", "nothing found wrong with it: blurred by 1.1 px")]
 
 
 def test_what_is_not_good_is_told_worst_first_with_what_it_would_bring() -> None:
