@@ -16,6 +16,8 @@ from functools import partial
 from multiprocessing import get_context
 from typing import TypeVar
 
+from fitup.matrix_threads import one_matrix_thread
+
 __all__ = ["each_photo", "usual_workers"]
 
 T = TypeVar("T")
@@ -78,6 +80,7 @@ def _pool(workers: int) -> ProcessPoolExecutor:
 
 def _begin(workers: int) -> None:
     """Quiet, deaf to Ctrl-C (the parent ends all), and one thread a process where all cores have one."""
+    one_matrix_thread()
     import cv2
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)

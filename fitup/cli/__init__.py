@@ -10,5 +10,7 @@ def main() -> None:
     import sys
 
     from fitup.cli.boundary import run
+    from fitup.matrix_threads import one_matrix_thread
 
+    one_matrix_thread()
     sys.exit(run(sys.argv[1:]))

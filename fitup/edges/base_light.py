@@ -165,7 +165,8 @@ def _reflection(lights: _Lights, view: float) -> Array64:
     e, rough = lights.elevation, lights.roughness[:, None]
     tilt = (e + view - np.pi) / 2  # of the facet that mirrors e into the camera, away from it
     slope = np.tan(tilt)
-    facets = (1 + slope**2) / (4 * rough * (1 + (slope / rough) ** 2) ** 1.5)
+    steep = 1 + (slope / rough) ** 2
+    facets = (1 + slope**2) / (4 * rough * steep * np.sqrt(steep))
     seen = np.sin(view - tilt) / (np.cos(tilt) * np.sin(view))
     hidden = 1 + _shadow(e, rough) + _shadow(view, rough)
     matte = np.sin(e) / 2

@@ -1,10 +1,15 @@
 """Time and memory as ratios, so that figures of different machines can be compared.
 
-Everything that is compared runs interleaved in one go, and medians are taken.
+Everything that is compared runs interleaved in one go, and medians are taken. Every photo has a process of
+its own: how long the plain decoding takes depends on what a process did before (memory that it holds already
+need not be asked for anew), so that the ratio would be another one in every order. Warm means the second and
+later inspections in that process; what is worked out for one photo's view is forgotten in between.
 """
 
 from __future__ import annotations
 
+import json
+import os
 import subprocess
 import sys
 import time
@@ -18,10 +23,12 @@ from unittest.mock import patch
 import cv2
 
 from fitup import inspection as inspection_module
+from fitup.edges.base_light import BaseLights
 from fitup.inspection import InspectionSettings, inspect
+from fitup.matrix_threads import MATRIX_THREADS
 from tests.bench.accuracy import settings_of
 from tests.bench.kinds import kind_settings
-from tests.bench.truth import Truth
+from tests.bench.truth import Truth, load_truths
 
 __all__ = ["cold_import_s", "help_over_import", "kinds_over_decode", "peak_mb", "verdict_over_decode"]
 
@@ -31,7 +38,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 def verdict_over_decode(truths: list[Truth]) -> dict[str, Any]:
     """Warm photo-to-verdict time and every stage's over the plain grey decode of the same file."""
-    photos = [_one_photo(truth, settings_of(truth)) for truth in truths]
+    photos = [_alone(truth) for truth in truths]
     stages = {name: round(median(p["stages"][name] for p in photos), 3) for name in photos[0]["stages"]}
     return {
         "verdict_over_grey_decode": round(median(p["ratio"] for p in photos), 3),
@@ -44,10 +51,21 @@ def verdict_over_decode(truths: list[Truth]) -> dict[str, Any]:
 
 def kinds_over_decode(truths: list[Truth]) -> dict[str, float]:
     """Photo-to-verdict time over the grey decode for photos of other joint kinds, by photo."""
-    return {
-        truth.name: _one_photo(truth, kind_settings(truth, len(truth.data["targets"])))["ratio"]
-        for truth in truths
-    }
+    return {truth.name: _alone(truth)["ratio"] for truth in truths}
+
+
+def _alone(truth: Truth) -> dict[str, Any]:
+    """Times of one photo in a process of its own; the matrix library has one thread, as under `fitup`."""
+    found: dict[str, Any] = json.loads(_process(["-m", "tests.bench.speed", str(truth.photo)]).stdout)
+    return found
+
+
+def main(photo: Path) -> None:
+    """Print the times of one photo."""
+    truth = next(truth for truth in load_truths(photo.parent) if truth.photo == photo)
+    targets = truth.data.get("targets")
+    settings = settings_of(truth) if targets is None else kind_settings(truth, len(targets))
+    print(json.dumps(_one_photo(truth, settings)))
 
 
 def _one_photo(truth: Truth, settings: InspectionSettings) -> dict[str, Any]:
@@ -57,8 +75,10 @@ def _one_photo(truth: Truth, settings: InspectionSettings) -> dict[str, Any]:
     stages: dict[str, list[float]] = {}
     inspect(truth.photo, settings)  # warm: files, imports, look-up tables
     for _ in range(REPEATS):
+        BaseLights.seen.cache_clear()
         decode.append(_time(lambda: cv2.imread(name, cv2.IMREAD_GRAYSCALE)))
         verdict.append(_time(lambda: inspect(truth.photo, settings)))
+        BaseLights.seen.cache_clear()
         for stage, seconds in _staged(truth.photo, settings).items():
             stages.setdefault(stage, []).append(seconds)
     base = median(decode)
@@ -132,6 +152,7 @@ def high_water_mb():
 
 _INSPECT = """
 from fitup.inspection import InspectionSettings, inspect
+from fitup.matrix_threads import MATRIX_THREADS
 from fitup.verdict import parse_sheet, parse_wire
 import sys
 settings = InspectionSettings(wire=parse_wire(sys.argv[2]), sheet=parse_sheet(sys.argv[3]))
@@ -203,4 +224,16 @@ def _arguments(truth: Truth) -> list[str]:
 
 
 def _process(arguments: list[str]) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, *arguments], cwd=ROOT, capture_output=True, text=True, check=True)
+    environment = os.environ | {MATRIX_THREADS: "1"}
+    return subprocess.run(
+        [sys.executable, *arguments],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
