@@ -9,6 +9,8 @@ import typer
 from fitup.cli import shared_options as shared
 from fitup.cli.comparing import compare
 from fitup.cli.jobs import job_list
+from fitup.cli.rules import shop_rules
+from fitup.cli.seams import seam
 from fitup.cli.settling import settle
 from fitup.cli.sides import sides
 
@@ -35,6 +37,7 @@ app.add_typer(_target, name="target")
 app.add_typer(_lens, name="lens")
 app.add_typer(_record, name="record")
 app.add_typer(job_list, name="job")
+app.add_typer(shop_rules, name="rules")
 
 
 def _show_version(wanted: bool) -> None:
@@ -62,8 +65,15 @@ _root.__doc__ = None
 def inspect(
     photos: shared.Photos,
     wire: shared.Wire = None,
+    no_wire: shared.NoWire = False,
     sheet: shared.Sheet = None,
+    other_sheet: shared.OtherSheet = None,
     limit: shared.Limit = None,
+    rules: shared.Rules = None,
+    feed: shared.Feed = None,
+    travel: shared.Travel = None,
+    oscillation: shared.Oscillation = None,
+    spot: shared.Spot = None,
     joint_kind: shared.JointKind = None,
     target_on: shared.TargetOn = None,
     included_angle: shared.IncludedAngle = None,
@@ -110,8 +120,15 @@ def inspect(
         Options(
             photos=tuple(photos),
             wire=wire,
+            no_wire=no_wire,
             sheet=sheet,
+            other_sheet=other_sheet,
             limit=limit,
+            rules=rules,
+            feed=feed,
+            travel=travel,
+            oscillation=oscillation,
+            spot=spot,
             joint_kind=joint_kind,
             target_on=target_on,
             included_angle_deg=included_angle,
@@ -137,76 +154,7 @@ def inspect(
     )
 
 
-@app.command()
-def seam(
-    photos: shared.Photos,
-    wire: shared.Wire = None,
-    sheet: shared.Sheet = None,
-    limit: shared.Limit = None,
-    joint_kind: shared.JointKind = None,
-    target_on: shared.TargetOn = None,
-    included_angle: shared.IncludedAngle = None,
-    overlap: shared.Overlap = None,
-    print_record: shared.PrintRecord = None,
-    thickness: shared.Thickness = None,
-    arris_radius: shared.ArrisRadius = None,
-    lens: shared.Lens = None,
-    lens_folder: shared.LensFolder = None,
-    strips: Annotated[
-        str | None,
-        typer.Option(help="First and last strip of the joint: 1-4; all that are seen if not said."),
-    ] = None,
-    from_: shared.From = None,
-    to: shared.To = None,
-    probability: shared.Probability = None,
-    workers: Annotated[
-        int | None, typer.Option(min=1, max=64, help="Photos measured at once; one a core if not said.")
-    ] = None,
-    out: shared.Out = "fitup-results",
-    who: shared.Who = "",
-    job: shared.Job = "",
-    part: shared.Part = "",
-    joint: Annotated[str, typer.Option(help="Joint, for the record and the folder's name.")] = "",
-    no_files: shared.NoFiles = False,
-    json: Annotated[
-        bool, typer.Option("--json", help="One JSON line for the joint on stdout, for machines.")
-    ] = False,
-) -> int:
-    """Measure one joint that is longer than a photo from several photos of it.
-
-    Strips lie end to end beside the joint, in the order of their numbers. Photos may come in any order. The
-    joint gets one folder in --out with record.json, profile.png, profile.csv and an overlay per photo.
-    """
-    from fitup.cli.inspecting import Options
-    from fitup.cli.seams import inspect_long_joint
-
-    options = Options(
-        photos=tuple(photos),
-        wire=wire,
-        sheet=sheet,
-        limit=limit,
-        joint_kind=joint_kind,
-        target_on=target_on,
-        included_angle_deg=included_angle,
-        overlap=overlap,
-        print_record=print_record,
-        thickness=thickness,
-        arris_radius=arris_radius,
-        lens=lens,
-        lens_folder=lens_folder,
-        from_place=from_,
-        to_place=to,
-        probability=probability,
-        out=None if no_files else out,
-        who=who,
-        job=job,
-        part=part,
-        joint=(joint,) if joint else (),
-        json=json,
-    )
-    return inspect_long_joint(options, strips, workers)
-
-
+app.command()(seam)
 app.command()(sides)
 app.command()(settle)
 app.command()(compare)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from fitup.errors import UsageError
@@ -12,8 +13,9 @@ from fitup.errors import UsageError
 if TYPE_CHECKING:
     from fitup.cli.inspecting import Options
     from fitup.inspection import InspectionSettings
+    from fitup.verdict import DecisionRule, JointCase, WeldSettings
 
-__all__ = ["OPTION_OF", "given_settings", "parse_points", "read_settings", "settings_over"]
+__all__ = ["OPTION_OF", "case_of", "given_settings", "parse_points", "read_settings", "settings_over"]
 
 _POINT = re.compile(r"([+-]?[0-9]{1,7}(?:\.[0-9]{1,6})?),([+-]?[0-9]{1,7}(?:\.[0-9]{1,6})?)")
 _MOST_POINTS = 1000
@@ -22,6 +24,9 @@ _MOST_POINTS = 1000
 OPTION_OF = {
     "wire": "--wire",
     "sheet": "--sheet",
+    "other_sheet": "--other-sheet",
+    "rules": "--rules",
+    "weld": "weld settings",
     "joint_kind": "--joint-kind",
     "target_on": "--target-on",
     "included_angle_deg": "--included-angle",
@@ -43,18 +48,35 @@ def read_settings(options: Options, usual_kind: str = "butt") -> InspectionSetti
     UsageError
         When one cannot be used, or the wire is missing.
     """
+    return _checked(_settings(options, usual_kind))
+
+
+def _settings(options: Options, usual_kind: str) -> InspectionSettings:
     from fitup.inspection import InspectionSettings
 
     given = given_settings(options)
     if "wire" not in given:
         raise UsageError(
-            "the wire is not known: give it (--wire 0.9mm), or a joint list that says it (--job joints.toml)."
+            "the wire is not known: give it (--wire 0.9mm, or --no-wire for a joint without), or a joint "
+            "list that says it (--job joints.toml)."
         )
-    return _checked(InspectionSettings(**{"joint_kind": usual_kind, **given}))
+    return InspectionSettings(**{"joint_kind": usual_kind, **given})
+
+
+def case_of(options: Options) -> tuple[JointCase, DecisionRule]:
+    """The joint as the rules see it, of the options that tell of it, and how sure a decision must be.
+
+    Raises UsageError as `read_settings`, but for a limit that does not come about.
+    """
+    settings = _settings(options, "butt")
+    return settings.case, settings.deciding
 
 
 def settings_over(listed: InspectionSettings, given: dict[str, Any]) -> InspectionSettings:
     """What a joint list says, with what was given instead; raises as `read_settings`."""
+    if "weld" in given:
+        told = {name: value for name, value in vars(given["weld"]).items() if value is not None}
+        given = {**given, "weld": replace(listed.weld, **told)}
     return _checked(replace(listed, **{**_no_longer_said(given), **given}))
 
 
@@ -72,13 +94,20 @@ def _checked(settings: InspectionSettings) -> InspectionSettings:
 def given_settings(options: Options) -> dict[str, Any]:
     """What the options say, by the name of the settings' field; nothing where they say nothing."""
     from fitup.cli.lenses import profiles_for_inspecting
-    from fitup.job_keys import read_wire
+    from fitup.job_keys import NO_WIRE, read_arris_radius, read_wire
     from fitup.scale import load_lens_profile, load_print_record
-    from fitup.verdict import parse_length, parse_length_or_zero, parse_sheet
+    from fitup.verdict import parse_length, parse_length_or_zero, parse_sheet, read_rules
 
+    rules = None if options.rules is None else read_rules(options.rules)
+    sheet = partial(parse_sheet, material=rules.gauge_material if rules else None)
+    if options.no_wire and options.wire is not None:
+        raise UsageError("--wire and --no-wire exclude each other: give one of them.")
     said: tuple[tuple[str, Any, Callable[[Any], Any]], ...] = (
-        ("wire", options.wire, read_wire),
-        ("sheet", options.sheet, parse_sheet),
+        ("wire", NO_WIRE if options.no_wire else options.wire, read_wire),
+        ("sheet", options.sheet, sheet),
+        ("other_sheet", options.other_sheet, sheet),
+        ("rules", rules, lambda read: read),
+        ("weld", _weld(options), lambda read: read),
         ("joint_kind", options.joint_kind, str),
         ("target_on", options.target_on, str),
         ("included_angle_deg", options.included_angle_deg, float),
@@ -93,7 +122,7 @@ def given_settings(options: Options) -> dict[str, Any]:
             options.thickness,
             lambda text: parse_length_or_zero(text, "the target's thickness"),
         ),
-        ("arris_radius_mm", options.arris_radius, _radius),
+        ("arris_radius_mm", options.arris_radius, read_arris_radius),
         ("lens", options.lens, load_lens_profile),
         ("points_px", options.points, _points),
         ("from_mm", options.from_place, lambda text: _place(text, "--from")),
@@ -103,6 +132,21 @@ def given_settings(options: Options) -> dict[str, Any]:
     if options.lens is None:
         given["lens_profiles"] = profiles_for_inspecting(options.lens_folder)
     return given
+
+
+def _weld(options: Options) -> WeldSettings | None:
+    """Weld settings, where any was given."""
+    from fitup.verdict import WeldSettings, parse_length, parse_length_or_zero
+    from fitup.verdict.speeds import parse_speed
+
+    said: tuple[tuple[str, str | None, Callable[[str], float]], ...] = (
+        ("feed_mm_s", options.feed, lambda text: parse_speed(text, "the wire feed")),
+        ("travel_mm_s", options.travel, lambda text: parse_speed(text, "the travel speed")),
+        ("oscillation_mm", options.oscillation, lambda text: parse_length_or_zero(text, "the oscillation")),
+        ("spot_mm", options.spot, lambda text: parse_length(text, "the spot size")),
+    )
+    given = {field: read(text) for field, text, read in said if text is not None}
+    return WeldSettings(**given) if given else None
 
 
 def _no_longer_said(given: dict[str, Any]) -> dict[str, Any]:
@@ -138,16 +182,6 @@ def _points(text: str) -> Any:
     import numpy as np
 
     return np.array(parse_points(text))
-
-
-def _radius(text: str) -> float:
-    """Radius of the sheet's arrises [mm]."""
-    from fitup.verdict import parse_length
-
-    radius = parse_length(text, "the arris radius")
-    if radius > 0.3:
-        raise UsageError(f"An arris radius of {radius:g} mm is no sharp edge; give up to 0.3 mm.")
-    return radius
 
 
 def _decision(text: str) -> Any:

@@ -69,8 +69,15 @@ class Options:
 
     photos: tuple[str, ...]
     wire: str | None = None
+    no_wire: bool = False
     sheet: str | None = None
+    other_sheet: str | None = None
     limit: str | None = None
+    rules: str | None = None
+    feed: str | None = None
+    travel: str | None = None
+    oscillation: str | None = None
+    spot: str | None = None
     joint_kind: str | None = None
     target_on: str | None = None
     included_angle_deg: float | None = None

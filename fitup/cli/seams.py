@@ -1,4 +1,4 @@
-"""`fitup seam`: several photos of one joint, one result."""
+"""`fitup seam`, with its options: several photos of one joint, one result."""
 
 from __future__ import annotations
 
@@ -6,8 +6,11 @@ import json
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
+import typer
+
+from fitup.cli import shared_options as shared
 from fitup.cli.boundary import report
 from fitup.cli.inspecting import Options, exit_code_of, find_photos, worst
 from fitup.cli.job_list import one_joint
@@ -20,9 +23,89 @@ if TYPE_CHECKING:
     from fitup.photo_strips import PhotoStrips
     from fitup.seam import Seam
 
-__all__ = ["inspect_long_joint", "parse_strips", "print_json_line"]
+__all__ = ["inspect_long_joint", "parse_strips", "print_json_line", "seam"]
 
 _STRIPS = re.compile(r"\s*([0-9]{1,3})\s*(?:-|–|\.\.|to)\s*([0-9]{1,3})\s*")
+
+
+def seam(
+    photos: shared.Photos,
+    wire: shared.Wire = None,
+    no_wire: shared.NoWire = False,
+    sheet: shared.Sheet = None,
+    other_sheet: shared.OtherSheet = None,
+    limit: shared.Limit = None,
+    rules: shared.Rules = None,
+    feed: shared.Feed = None,
+    travel: shared.Travel = None,
+    oscillation: shared.Oscillation = None,
+    spot: shared.Spot = None,
+    joint_kind: shared.JointKind = None,
+    target_on: shared.TargetOn = None,
+    included_angle: shared.IncludedAngle = None,
+    overlap: shared.Overlap = None,
+    print_record: shared.PrintRecord = None,
+    thickness: shared.Thickness = None,
+    arris_radius: shared.ArrisRadius = None,
+    lens: shared.Lens = None,
+    lens_folder: shared.LensFolder = None,
+    strips: Annotated[
+        str | None,
+        typer.Option(help="First and last strip of the joint: 1-4; all that are seen if not said."),
+    ] = None,
+    from_: shared.From = None,
+    to: shared.To = None,
+    probability: shared.Probability = None,
+    workers: Annotated[
+        int | None, typer.Option(min=1, max=64, help="Photos measured at once; one a core if not said.")
+    ] = None,
+    out: shared.Out = "fitup-results",
+    who: shared.Who = "",
+    job: shared.Job = "",
+    part: shared.Part = "",
+    joint: Annotated[str, typer.Option(help="Joint, for the record and the folder's name.")] = "",
+    no_files: shared.NoFiles = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="One JSON line for the joint on stdout, for machines.")
+    ] = False,
+) -> int:
+    """Measure one joint that is longer than a photo from several photos of it.
+
+    Strips lie end to end beside the joint, in the order of their numbers. Photos may come in any order. The
+    joint gets one folder in --out with record.json, profile.png, profile.csv and an overlay per photo.
+    """
+    options = Options(
+        photos=tuple(photos),
+        wire=wire,
+        no_wire=no_wire,
+        sheet=sheet,
+        other_sheet=other_sheet,
+        limit=limit,
+        rules=rules,
+        feed=feed,
+        travel=travel,
+        oscillation=oscillation,
+        spot=spot,
+        joint_kind=joint_kind,
+        target_on=target_on,
+        included_angle_deg=included_angle,
+        overlap=overlap,
+        print_record=print_record,
+        thickness=thickness,
+        arris_radius=arris_radius,
+        lens=lens,
+        lens_folder=lens_folder,
+        from_place=from_,
+        to_place=to,
+        probability=probability,
+        out=None if no_files else out,
+        who=who,
+        job=job,
+        part=part,
+        joint=(joint,) if joint else (),
+        json=json,
+    )
+    return inspect_long_joint(options, strips, workers)
 
 
 def inspect_long_joint(options: Options, strips: str | None = None, workers: int | None = None) -> int:

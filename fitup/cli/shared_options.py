@@ -8,6 +8,7 @@ import typer
 
 __all__ = [
     "ArrisRadius",
+    "Feed",
     "From",
     "IncludedAngle",
     "Job",
@@ -16,16 +17,22 @@ __all__ = [
     "LensFolder",
     "Limit",
     "NoFiles",
+    "NoWire",
+    "Oscillation",
+    "OtherSheet",
     "Out",
     "Overlap",
     "Part",
     "Photos",
     "PrintRecord",
     "Probability",
+    "Rules",
     "Sheet",
+    "Spot",
     "TargetOn",
     "Thickness",
     "To",
+    "Travel",
     "Who",
     "Wire",
 ]
@@ -33,6 +40,15 @@ __all__ = [
 Photos = Annotated[list[str], typer.Argument(metavar="PHOTO_OR_FOLDER", help="Photos, or folders of them.")]
 Wire = Annotated[str | None, typer.Option(help="Wire in use: 0.9mm, 035, 0.035in; none for no wire.")]
 Sheet = Annotated[str | None, typer.Option(help="Sheet: 1.5mm, '18ga stainless', 0.05in.")]
+OtherSheet = Annotated[
+    str | None, typer.Option(help="Sheet of the plate without the target, where it is another.")
+]
+NoWire = Annotated[bool, typer.Option("--no-wire", help="The joint is made without wire.")]
+Rules = Annotated[str | None, typer.Option(help="The shop's rules, a .toml file.")]
+Feed = Annotated[str | None, typer.Option(help="Wire feed: 12.7mm/s, 0.5in/s, 30in/min, 0.8m/min.")]
+Travel = Annotated[str | None, typer.Option(help="Travel along the joint: 7mm/s, 16in/min, 420mm/min.")]
+Oscillation = Annotated[str | None, typer.Option(help="Width of the beam's oscillation across the joint.")]
+Spot = Annotated[str | None, typer.Option(help="Diameter of the beam's spot.")]
 Limit = Annotated[str | None, typer.Option(help="Limit from the procedure; it wins: 0.7mm.")]
 JointKind = Annotated[
     str | None,

@@ -25,7 +25,7 @@ from fitup.verdict.wires import PUBLISHED_WIRES_SOURCE, Wire, published_wires
 if TYPE_CHECKING:  # reading a wire size must not load the image processing
     from fitup.profile import GapProfile
 
-__all__ = ["ForInformation", "information_on"]
+__all__ = ["ForInformation", "fill_words", "information_on", "reach_words", "reminders"]
 
 _CAUTION = "for information only: on wire and settings the welding procedure decides"
 _OPEN_CORNER = (
@@ -63,19 +63,19 @@ def information_on(
     On wire and settings something is said where the gap, with what is uncertain of it, is over the limit, or
     where feed, travel or oscillation were given.
     """
-    reminders = tuple(filter(None, (_REMINDERS.get(case.kind),)))
+    told = reminders(case.kind)
     weld = case.weld
     asked = any(value is not None for value in (weld.feed_mm_s, weld.travel_mm_s, weld.oscillation_mm))
     needed_mm = _needed_gap(profile, rule)
     if needed_mm is None or not (asked or needed_mm > limit.limit_mm):
-        return _only(reminders) if reminders else None
+        return _only(told) if told else None
     wire, on_wire = _wire_for(case, needed_mm)
     on_fill: list[str] = []
     feed = travel = None
     balance = FillRule(reinforcement_mm2=case.rules.reinforcement_mm2).balance(case)
     if wire is not None and balance is not None:
         feed, travel = _speeds(case, balance, wire, needed_mm)
-        on_fill = _on_fill(case, balance, wire, needed_mm)
+        on_fill = [f"to fill it takes {_fill_words(case, balance, wire, needed_mm)}"]
     widest = f"the widest gap, with what is uncertain of it, is {_up(needed_mm)} mm"
     return ForInformation(
         needed_gap_mm=needed_mm,
@@ -84,20 +84,25 @@ def information_on(
         feed_mm_s=feed,
         travel_mm_s=travel,
         sentences=(
-            "; ".join([f"{widest}: {on_wire}", *on_fill, *_on_reach(case, needed_mm), _CAUTION]),
-            *reminders,
+            "; ".join([f"{widest}: {on_wire}", *on_fill, *reach_words(case, needed_mm), _CAUTION]),
+            *told,
         ),
     )
 
 
-def _only(reminders: tuple[str, ...]) -> ForInformation:
+def reminders(kind: JointKind) -> tuple[str, ...]:
+    """What is to be remembered with joints of this kind."""
+    return (_REMINDERS[kind],) if kind in _REMINDERS else ()
+
+
+def _only(sentences: tuple[str, ...]) -> ForInformation:
     return ForInformation(
         needed_gap_mm=None,
         wire=None,
         wire_in_use=False,
         feed_mm_s=None,
         travel_mm_s=None,
-        sentences=reminders,
+        sentences=sentences,
     )
 
 
@@ -160,22 +165,30 @@ def _speeds(
     return slowest, fastest if fastest is None or math.isfinite(fastest) else None
 
 
-def _on_fill(case: JointCase, balance: FillBalance, wire: Wire, gap_mm: float) -> list[str]:
+def _fill_words(case: JointCase, balance: FillBalance, wire: Wire, gap_mm: float) -> str:
+    """How much of a wire fills a gap, and at what feed or travel, where one of them was given."""
     feed, travel = case.weld.feed_mm_s, case.weld.travel_mm_s
     ratio = balance.feed_per_travel(gap_mm, wire.diameter_mm)
-    said = f"to fill it takes {_up(ratio)} mm of this wire for every mm of joint"
+    said = f"{_up(ratio)} mm of this wire for every mm of joint"
     slowest, fastest = _speeds(case, balance, wire, gap_mm)
     if slowest is not None and feed is not None and feed >= slowest:
-        return [f"{said}, and the settings given fill it"]
+        return f"{said}, and the settings given fill it"
     ways = []
     if slowest is not None:
         ways.append(f"at {_speed(travel)} travel a feed of {_up(slowest)} mm/s or more")
     if fastest is not None:
         ways.append(f"at {_speed(feed)} feed a travel of {_down(fastest)} mm/s or less")
-    return [f"{said}: {', or '.join(ways)}" if ways else said]
+    return f"{said}: {', or '.join(ways)}" if ways else said
 
 
-def _on_reach(case: JointCase, gap_mm: float) -> list[str]:
+def fill_words(case: JointCase, gap_mm: float) -> str:
+    """How much of the wire in use fills a gap, and at what feed or travel; "" without wire or sheet."""
+    balance = FillRule(reinforcement_mm2=case.rules.reinforcement_mm2).balance(case)
+    return "" if balance is None or case.wire is None else _fill_words(case, balance, case.wire, gap_mm)
+
+
+def reach_words(case: JointCase, gap_mm: float) -> list[str]:
+    """How far the beam reaches onto the plates beside a gap; nothing where the oscillation is not known."""
     land_mm = case.rules.required_land_mm
     left_mm = ReachRule(land_mm=land_mm).left_mm(case, gap_mm)
     if left_mm is None:

@@ -39,6 +39,7 @@ __all__ = [
     "NoWireRule",
     "ProcedureRule",
     "ReachRule",
+    "answers_on",
     "fillable_gap",
     "limit_for",
     "rules_of",
@@ -124,8 +125,8 @@ class FillRule:
             question=self.question,
             limit_mm=max(gap_mm, 0.0),
             formula=(
-                f"wire π/4 × {format_number(wire.diameter_mm, 4)}² = {_area(area_mm2)}, groove of "
-                f"{case.kind.in_words} = {balance.groove.words}: ({_area(area_mm2)} × feed "
+                f"wire π/4 × {format_number(wire.diameter_mm, 4)}² = {_area(area_mm2)}; groove of "
+                f"{case.kind.in_words} = {balance.groove.words}; ({_area(area_mm2)} × feed "
                 f"{format_number(feed)} mm/s / travel {format_number(travel)} mm/s{less}) / "
                 f"{format_mm(balance.groove.per_gap_mm, 4)} = {format_mm(gap_mm)}"
             ),
@@ -256,6 +257,11 @@ def rules_of(rules: ShopRules) -> tuple[LimitRule, ...]:
     )
 
 
+def answers_on(case: JointCase) -> tuple[Answer, ...]:
+    """What every rule says of a joint: what it allows, or why it does not apply."""
+    return tuple(rule.answer(case) for rule in rules_of(case.rules))
+
+
 def limit_for(case: JointCase) -> Limit:
     """The widest gap that may be left in this joint.
 
@@ -264,7 +270,7 @@ def limit_for(case: JointCase) -> Limit:
     UsageError
         When no rule applies, or the settings do not even do for a closed joint.
     """
-    answers = [rule.answer(case) for rule in rules_of(case.rules)]
+    answers = answers_on(case)
     return combine(
         tuple(answer for answer in answers if isinstance(answer, Candidate)),
         tuple(answer for answer in answers if isinstance(answer, NotApplied)),
