@@ -190,9 +190,15 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copy(ROOT / "demo_images" / "01_good_fit.jpg", tmp_path / "long-joint" / "J7a.jpg")
     for name, slant_deg in (("J8a", -15.0), ("J8b", 15.0)):
         save(replace(SCENES["opening"], slant_deg=slant_deg), tmp_path / f"{name}.jpg")
+    save(replace(SCENES["strong tone"], strip_number=11), tmp_path / "IMG_0412.jpg")
+    (tmp_path / "shop-rules.toml").write_text("[bridge]\nfactor = 1.0\n", encoding="utf-8")
+    for block in fenced(read("README.md"), "toml"):
+        name = "joints.toml" if "[[joint]]" in block else "shop-rules.toml"
+        (tmp_path / name).write_text(block, encoding="utf-8")
     shutil.copytree(ROOT / "demo_images" / "lens_board", tmp_path / "lens-photos")
     (tmp_path / "calibration").mkdir()
-    shutil.copy(ROOT / "calibration" / "lens-profile-example.json", tmp_path / "calibration")
+    for example in ("lens-profile-example.json", "shop-rules-example.toml"):
+        shutil.copy(ROOT / "calibration" / example, tmp_path / "calibration")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 

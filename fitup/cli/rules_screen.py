@@ -149,6 +149,8 @@ def _procedure(procedure: Procedure) -> str:
     kinds = ", ".join(procedure.joint_kinds) or "all kinds of joint"
     bounds = (("from", low), ("to", high))
     sheet = "".join(f" {word} {format_mm(bound)}" for word, bound in bounds if bound is not None)
+    if low is not None and high is not None and format_mm(low) == format_mm(high):
+        sheet = f" {format_mm(low)}"
     return "; ".join(
         [
             f"{format_mm(procedure.limit_mm)} for {kinds}",
