@@ -30,7 +30,7 @@ $(VENV)/.ready-dev: pyproject.toml | $(VENV)/bin/python
 # The exit code tells the verdict (3 re-fixture, 4 gauge, ...), which is no failure of the demo; 1 is a crash
 # and 2 wrong use, which are.
 demo: setup
-	@$(BIN)/fitup inspect demo_images --job demo_images/joints.toml --out out/demo; \
+	@$(BIN)/fitup inspect demo_images demo_images/kinds --job demo_images/joints.toml --out out/demo; \
 	code=$$?; if [ $$code -eq 1 ] || [ $$code -eq 2 ]; then exit $$code; fi
 
 test: setup-dev debian-test-data lint types

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from fitup.evidence.seam_saving import save_seam
     from fitup.evidence.sides_saving import save_sides
     from fitup.inspection import Inspection, InspectionSettings, inspect
+    from fitup.job import Job, JobJoint, read_job
     from fitup.joints import NamedInspection, inspect_joints
     from fitup.photo import Photo, open_photo
     from fitup.profile import GapProfile
@@ -52,6 +53,8 @@ __all__ = [
     "Inspection",
     "InspectionRecord",
     "InspectionSettings",
+    "Job",
+    "JobJoint",
     "JointVerdict",
     "Limit",
     "NamedInspection",
@@ -79,6 +82,7 @@ __all__ = [
     "parse_length",
     "parse_sheet",
     "parse_wire",
+    "read_job",
     "read_record",
     "save_inspection",
     "save_seam",
@@ -110,6 +114,7 @@ _HOMES = {
     "evidence.seam_saving": ("save_seam",),
     "evidence.sides_saving": ("save_sides",),
     "inspection": ("Inspection", "InspectionSettings", "inspect"),
+    "job": ("Job", "JobJoint", "read_job"),
     "joints": ("NamedInspection", "inspect_joints"),
     "seam": ("Seam", "inspect_seam"),
     "sides": ("Sides", "inspect_sides"),

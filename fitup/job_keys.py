@@ -159,11 +159,7 @@ WELD_KEYS: Mapping[str, tuple[str, Reader]] = MappingProxyType(
         "travel": ("travel_mm_s", lambda value: parse_speed(value, "the travel speed")),
         "oscillation": (
             "oscillation_mm",
-            lambda value: (
-                parse_length_or_zero(value, "the oscillation")
-                if isinstance(value, str)
-                else parse_length(value, "the oscillation")
-            ),
+            lambda value: parse_length_or_zero(text(value), "the oscillation"),
         ),
         "frequency": ("oscillation_hz", lambda value: parse_frequency(value, "the oscillation's frequency")),
         "spot": ("spot_mm", _length("the spot size")),

@@ -38,13 +38,14 @@ class Place:
 
 
 def places_to_show(subject: Subject, most: int) -> list[Place]:
-    """The worst spots in order; without spots the largest gap; without any gap nothing."""
+    """The worst spots in the photo, in order; without spots the largest gap; without any gap nothing."""
     verdict = subject.verdict
     shown: list[NamedSpot] = []
     for named in sorted(spots_to_name(verdict), key=_severity):
         # What lies close to a spot that is shown already is in view there.
         apart = [abs(named.spot.at_mm - other.spot.at_mm) for other in shown]
-        if len(shown) < most and min(apart, default=math.inf) > _APART_MM:
+        near = min(apart, default=math.inf) <= _APART_MM
+        if len(shown) < most and not near and _in_photo(subject, named.spot.at_mm):
             shown.append(named)
     if not shown and math.isfinite(verdict.largest_gap_at_mm):
         reading = _reading(verdict.largest_gap_mm, verdict.largest_gap_u_mm)
@@ -59,6 +60,13 @@ def places_to_show(subject: Subject, most: int) -> list[Place]:
         )
         for named in shown
     ]
+
+
+def _in_photo(subject: Subject, at_mm: float) -> bool:
+    """Whether the photo shows that place at all; of what lies past its edge there is nothing to magnify."""
+    profile, photo = subject.profile, subject.photo
+    u, v = (float(np.interp(at_mm, profile.station_mm, profile.centre_px[:, k])) for k in (0, 1))
+    return 0 <= u < photo.width_px and 0 <= v < photo.height_px
 
 
 def _title(named: NamedSpot) -> str:

@@ -234,6 +234,15 @@ def test_places_to_show_begins_with_the_worst() -> None:
     assert [place.title for place in calm] == ["largest gap: 1.31 ± 0.06 mm"]
 
 
+def test_places_outside_the_photo_are_not_magnified() -> None:
+    made = make_inspection()
+    assert min(place.middle_mm for place in places_to_show(made, 9)) < 100
+    moved = made.profile.centre_px - np.array([1000.0, 0.0])  # at 8 px/mm: what lies before 110 mm is outside
+    shown = places_to_show(replace(made, profile=replace(made.profile, centre_px=moved)), 9)
+    assert [place.state for place in shown][0] == "over"
+    assert min(place.middle_mm for place in shown) > 110
+
+
 def test_runs_cover_all_stations_in_order() -> None:
     assert runs(["a", "a", "b", "a"]) == [("a", 0, 2), ("b", 2, 3), ("a", 3, 4)]
     assert runs([]) == []
