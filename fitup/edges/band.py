@@ -24,7 +24,7 @@ Array64 = NDArray[np.float64]
 
 STEP_MM = 0.5
 HALF_WIDTH_MM = 4.0  # reaches both plates of a gap of 3 mm that lies 1 mm off the line
-_COARSE = 8  # the map from band to photo is computed at every 8th sample and interpolated
+_COARSE = 8  # across the joint, the map from band to photo is computed at every 8th sample and interpolated
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,10 +61,9 @@ def straighten(photo: Photo, scale: ScaleMap, line: JointLine, *, step_mm: float
     half = int(np.ceil(HALF_WIDTH_MM / sample_mm))
     n_mm = np.asarray(np.arange(-half, half + 1) * sample_mm, np.float64)
     rows = max(round(step_mm / sample_mm), 3)
-    cells = (np.arange(len(stations) * rows) + 0.5) / rows - 0.5
-    along = np.asarray(stations[0] + cells * step_mm, np.float64)
     grey = photo.grey8
-    map_u, map_v, inside = _maps(scale, line, along, n_mm, grey.shape)
+    bounds = stations[0] + (np.arange(len(stations) + 1) - 0.5) * step_mm
+    map_u, map_v, inside = _maps(scale, line, bounds, rows, n_mm, grey.shape)
     top, left, window = _window(grey, map_u, map_v)
     sampled = cv2.remap(window, map_u - left, map_v - top, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     stack = np.asarray(sampled, np.uint8).reshape(len(stations), rows, len(n_mm))
@@ -75,7 +74,7 @@ def straighten(photo: Photo, scale: ScaleMap, line: JointLine, *, step_mm: float
         normal=normal,
         profiles=_trimmed_mean(stack) / np.float32(255),
         clipped=(stack >= 252).mean(axis=1, dtype=np.float32),
-        inside=np.asarray(inside.reshape(len(stations), rows).all(axis=1)),
+        inside=inside,
         step_mm=step_mm,
         sample_mm=sample_mm,
         rows_per_station=rows,
@@ -83,20 +82,25 @@ def straighten(photo: Photo, scale: ScaleMap, line: JointLine, *, step_mm: float
 
 
 def _maps(
-    scale: ScaleMap, line: JointLine, along: Array64, n_mm: Array64, shape: tuple[int, ...]
+    scale: ScaleMap, line: JointLine, bounds: Array64, rows: int, n_mm: Array64, shape: tuple[int, ...]
 ) -> tuple[Array, Array, NDArray[np.bool_]]:
-    """Image coordinates of the band's samples, and whether each row of samples lies in the photo."""
+    """Image coordinates of the band's samples, and whether each of N stations lies in the photo.
+
+    `bounds` (N + 1,) part the stations, each of which gets `rows` rows of samples. Between stations, and
+    between coarse samples across, the perspective map is straight to some thousandths of a pixel.
+    """
     coarse_n = np.linspace(n_mm[0], n_mm[-1], max(len(n_mm) // _COARSE, 2))
-    xy, normal = line.at(along)
+    xy, normal = line.at(bounds)
     uv = scale.to_px(xy[:, None, :] + coarse_n[:, None] * normal[:, None, :])
     height, width = shape[:2]
     inside = np.asarray(((uv >= 0) & (uv <= [width - 1, height - 1])).all(axis=(1, 2)))
-    # Between coarse samples the perspective map is straight to a few millionths of a pixel: linear
-    # interpolation as one matrix product, whose rows are hat functions.
+    part = ((np.arange(rows) + 0.5) / rows)[:, None, None]
+    uv = uv[:-1, None] * (1 - part) + uv[1:, None] * part
+    # Linear interpolation as one matrix product, whose rows are hat functions.
     step = coarse_n[1] - coarse_n[0]
     hats = np.maximum(1 - np.abs(n_mm - coarse_n[:, None]) / step, 0)
-    u, v = (np.asarray(uv[..., k] @ hats, np.float32) for k in (0, 1))
-    return u, v, inside
+    u, v = (np.asarray(uv[..., k].reshape(-1, len(coarse_n)) @ hats, np.float32) for k in (0, 1))
+    return u, v, inside[:-1] & inside[1:]
 
 
 def _window(grey: NDArray[np.uint8], map_u: Array, map_v: Array) -> tuple[int, int, NDArray[np.uint8]]:
