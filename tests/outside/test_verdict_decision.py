@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from fitup.verdict import DecisionRule, StationState, probability_within
 from fitup.verdict.decision import decide
@@ -76,3 +77,56 @@ def test_drawn_gaps_keep_the_promised_share() -> None:
     promised = float(probability_within(np.array([gap_mm]), np.array([u_mm]), limit_mm)[0])
     five_sigma = 5 * np.sqrt(promised * (1 - promised) / len(true_mm))
     assert np.mean(true_mm <= limit_mm) == pytest.approx(promised, abs=five_sigma)
+
+
+def widest_within(u: float, limit: float, rule: DecisionRule) -> float:
+    """The largest reading that is still within, by bisection."""
+    low, high = -limit, 2 * limit
+    for _ in range(60):
+        middle = (low + high) / 2
+        (state,) = decide(np.array([AWAY_MM + middle]), np.array([u]), AWAY_MM + limit, rule)
+        low, high = (middle, high) if state is StationState.WITHIN else (low, middle)
+    return low
+
+
+def global_risks(process: float, u: float, limit: float, rule: DecisionRule) -> tuple[float, float]:
+    """P(said within and not conforming), P(conforming and not said within); limits on both sides of 0.
+
+    True values N(0, process²), readings N(true, u²); the lower limit is decided as the upper one, mirrored.
+    """
+    bound = widest_within(u, limit, rule)
+    edges = np.linspace(-8, 8, 160_001) * process
+    true = (edges[1:] + edges[:-1]) / 2
+    weight = np.diff(norm.cdf(edges / process))
+    p_within = norm.cdf((bound - true) / u) - norm.cdf((-bound - true) / u)
+    inside = np.abs(true) <= limit
+    return float(weight @ (p_within * ~inside)), float(weight @ ((1 - p_within) * inside))
+
+
+def test_risks_of_a_calibration_package_by_simple_acceptance() -> None:
+    """Process N(0, 4²), test N(0, 1²), limits ±8: PFA 0.008, PFR 0.015.
+
+    From the published tests of an open metrology package.
+    """
+    accepted, rejected = global_risks(4.0, 1.0, 8.0, DecisionRule(simple_acceptance=True))
+    assert accepted == pytest.approx(0.008006, abs=1e-5)
+    assert rejected == pytest.approx(0.014851, abs=1e-5)
+
+
+def test_risks_of_jcgm_106_resistors_with_a_guard_band() -> None:
+    """1500 Ω ± 0.20 accepted within ± 0.18, process 0.12, u 0.04: R_C 0.01, R_P 0.07 (9.5.4, from memory).
+
+    The guard band of 0.02 is half of u: a conformance probability of Φ(0.5).
+    """
+    rule = DecisionRule(conformance_probability=norm.cdf(0.5))
+    accepted, rejected = global_risks(0.12, 0.04, 0.20, rule)
+    assert accepted == pytest.approx(0.009878, abs=1e-5)
+    assert rejected == pytest.approx(0.069027, abs=1e-5)
+    accepted, rejected = global_risks(0.12, 0.04, 0.20, DecisionRule(simple_acceptance=True))
+    assert accepted == pytest.approx(0.018942, abs=1e-5)
+    assert rejected == pytest.approx(0.037208, abs=1e-5)
+
+
+def test_prior_conformance_of_jcgm_106_resistors() -> None:
+    """N(1500, 0.12²) within ± 0.20: 0.90 (9.5.4, from memory)."""
+    assert 2 * conformance(0.0, 0.12, 0.20) - 1 == pytest.approx(0.904419, abs=1e-6)
