@@ -35,7 +35,7 @@ from fitup.profile import (
 )
 from fitup.profile.ends import with_unseen_ends
 from fitup.profile.joint_blame import blaming_print
-from fitup.scale import ScaleMap, TargetPair, TargetSighting
+from fitup.scale import ScaleMap, TargetPair, TargetSighting, u_view_tangents
 from fitup.settings import InspectionSettings
 from fitup.targets import pair_of, target_scale, targets_of
 from fitup.verdict import JointVerdict, LandsToJudge, Limit, information_on, judge, lands_to_judge, limit_for
@@ -104,11 +104,14 @@ def inspect_target(
         scale, line = lay_opening(scale, line, setup, sheet_mm, angle)
     response = read_response(photo, scale)
     band = straighten(photo, scale, line)
-    linear = response.to_linear(band.profiles)
+    linear = response.sampled_to_linear(band.profiles)
+    tangent = (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1)
+    middle = [len(tangent) // 2]
+    u_tangent = float(u_view_tangents(scale, band.xy_mm[middle], band.normal[middle])[0])
     arrises = find_arrises(
         band,
         linear,
-        section_of(setup, (scale.view_tangents(band.xy_mm) * band.normal).sum(axis=1), sheet_mm, angle),
+        section_of(setup, tangent, sheet_mm, angle, u_tangent=u_tangent),
         print_blur_px=_print_blur(scale, response),
     )
     lands = find_lands(arrises, linear)

@@ -28,6 +28,7 @@ Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 PULL = 0.35  # of the core: how far from the line the gap's middle may lie
+CLEAR_BLURS = 3.0  # off an edge, from where on there is plate alone
 FLANK_PX = 12.0  # plate taken into the fit on either side
 LAND_PX = 4.0  # of a land, beyond the blurred edge: farther out its light rises with the sky it sees
 # Relative rise of a land's light over its length: 0.7 to 1 under an even sky near a square corner's root (the
@@ -87,7 +88,16 @@ def start_values(
     far = _crossing(x, level_right, (columns > peak[:, None]) & (level_right > 0), from_left=True)
     inside = (x >= near[:, None] - 3 * blur_px) & (x <= far[:, None] + 3 * blur_px)
     deficit = np.where(inside, np.maximum(depth, 0), 0).sum(axis=1)
+    left, right = _beside(x, smooth, near, -1, blur_px), _beside(x, smooth, far, 1, blur_px)
     return Start(near=near, far=far, left=left, right=right, floor=floor, lit=lit, deficit=deficit)
+
+
+def _beside(x: Array64, smooth: Array64, edge: Array64, side: int, blur_px: float) -> Array64:
+    """Light (N,) of the plate right beside an edge: a shadow may end some millimetres off the joint."""
+    steps = CLEAR_BLURS * blur_px + np.arange(FLANK_PX)
+    columns = np.rint(edge - x[0])[:, None] + side * np.rint(steps)
+    columns = np.clip(columns.astype(np.intp), 0, len(x) - 1)
+    return np.asarray(np.median(np.take_along_axis(smooth, columns, axis=1), axis=1))
 
 
 def _between_lands(x: Array64, profiles: Array, blur_px: float, flanks: tuple[Array64, Array64]) -> Start:

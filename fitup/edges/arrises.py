@@ -32,7 +32,7 @@ from fitup.edges.band import Band
 from fitup.edges.base_arrises import find_arris_and_base
 from fitup.edges.end_face import fit_end_face
 from fitup.edges.end_face_model import EndFace
-from fitup.edges.joint_light import LIT_SD, Light, expected_light, pooled_light, spread_of
+from fitup.edges.joint_light import FACE_OPEN_SD, LIT_SD, Light, expected_light, pooled_light, spread_of
 from fitup.edges.section import Section
 
 __all__ = ["find_arrises"]
@@ -121,6 +121,7 @@ def _fit_plates(seen: _Seen, section: Section) -> _Found:
     slope = np.abs(section.tangent) / seen.sample_mm
     band_px = section.face_depth_mm * slope
     band_sd_px = np.hypot(section.u_face_depth_mm * slope, np.minimum(KNOWN_BAND_SD_PX, 0.2 * band_px))
+    band_sd_px = np.hypot(band_sd_px, section.face_depth_mm * section.u_tangent / seen.sample_mm)
     weights = sample_weights(x, seen.clipped, start.near, start.far + band_px, flanks, blur_px)
     counting = np.flatnonzero(weights.any(axis=0))
     used = slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
@@ -188,13 +189,29 @@ def _fit(
         loose = BLUR_SD if data.lands else 0.5
         free = _priors(replace(light, floor_sd=LIT_SD + 0 * plate), band_px, band_sd_px, blur, loose).at(pick)
         first, _ = _both_faces(data.at(pick), start.at(pick), free, iterations=5)
+        light = _told_light(data, start, light, free, first, pick)
         if not data.lands:
             blur = float(np.median(first.blur_px))
             blur_sd = max(POOLED_BLUR_SD, 1.5 * spread_of(np.log(first.blur_px)) / np.sqrt(len(pick) / 8))
-        light = pooled_light(light, first, start, pick)
     priors = _priors(light, band_px, band_sd_px, blur, blur_sd)
     fit, choice = _both_faces(data, start, priors, iterations=6)
-    return _rescue(data, priors, fit), choice, blur
+    fit = _rescue(data, priors, fit)
+    # Where all faces are darker or brighter than thought, the prior pulls all stations alike.
+    choice = choice + fit.variance_parts["face"] * light.common_face**2
+    return fit, choice, blur
+
+
+def _told_light(
+    data: _Data, start: Start, light: Light, priors: ArrisPriors, fit: ArrisFit, pick: NDArray[np.intp]
+) -> Light:
+    """Light of floor and faces as the wide stretches show it, every third of them asked without prejudice.
+
+    Where a face is hardly wider than the blur, an expectation at every station would drown what they say.
+    """
+    third = np.arange(0, len(pick), 3)
+    open_sd = np.where(start.lit[pick], priors.face_sd, FACE_OPEN_SD * start.right[pick])
+    again = data.at(pick[third]).fit(fit.parameters[third], replace(priors, face_sd=open_sd).at(third), 4)
+    return pooled_light(light, start, fit, pick, again, pick[third])
 
 
 def _priors(light: Light, band_px: Array64, band_sd_px: Array64, blur: float, blur_sd: float) -> ArrisPriors:

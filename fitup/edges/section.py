@@ -31,7 +31,8 @@ STEEPEST_TANGENT = 2.2  # 65 degrees, for joints that can only be seen from asid
 class Section:
     """The view across the opening plane at N stations.
 
-    `tangent` (N,) of the view angle across, positive where the camera stands beyond the gap. `near_flank_mm`
+    `tangent` (N,) of the view angle across, positive where the camera stands beyond the gap, `u_tangent` its
+    standard uncertainty. `near_flank_mm`
     and `far_flank_mm` (N,) are the seen widths of the flanks, infinite for plates. `face_depth_mm` and its
     standard uncertainty `u_face_depth_mm` say how deep the cut face seen in the gap goes. `slot` is True
     where the face seen there is lit through the gap alone, whatever its depth; `near_is_base` and
@@ -55,6 +56,7 @@ class Section:
     slot: bool = False
     near_is_base: bool = False
     far_is_base: bool = False
+    u_tangent: float = 0.0
 
     @property
     def near_view_rad(self) -> Array64:
@@ -95,7 +97,7 @@ class Section:
         return bool(np.isfinite(self.near_flank_mm).any() or np.isfinite(self.far_flank_mm).any())
 
 
-def butt_section(tangent: Array64, sheet_mm: float | None) -> Section:
+def butt_section(tangent: Array64, sheet_mm: float | None, u_tangent: float = 0.0) -> Section:
     """Plates in one plane; the cut face that is seen is as deep as the sheet is thick."""
     plates = np.full_like(tangent, np.inf)
     depth, u_depth = (sheet_mm, 0.0) if sheet_mm else (UNKNOWN_SHEET_MM, UNKNOWN_SHEET_SD_MM)
@@ -107,6 +109,7 @@ def butt_section(tangent: Array64, sheet_mm: float | None) -> Section:
         face_depth_mm=depth,
         u_face_depth_mm=u_depth,
         sheet_mm=sheet_mm,
+        u_tangent=u_tangent,
     )
 
 
@@ -115,13 +118,16 @@ def section_of(
     tangent: Array64,
     sheet_mm: float | None,
     angle_deg: tuple[float, float] | None = None,
+    *,
+    u_tangent: float = 0.0,
 ) -> Section:
     """Section of any kind of joint; kinds other than butt and seam need the sheet's thickness.
 
-    `angle_deg` is a measured included angle and its standard uncertainty, instead of the one in `setup`.
+    `angle_deg` is a measured included angle and its standard uncertainty, instead of the one in `setup`;
+    `u_tangent` is the tangent's.
     """
     if setup.opens_in_plate_plane or sheet_mm is None:
-        return butt_section(tangent, sheet_mm)
+        return butt_section(tangent, sheet_mm, u_tangent)
     plate = np.full_like(tangent, np.inf)
     land = np.full_like(tangent, sheet_mm)
     near, far, depth, slot = plate, plate, 0.0, True
@@ -164,4 +170,5 @@ def section_of(
         slot=slot,
         near_is_base=near_is_base,
         far_is_base=far_is_base,
+        u_tangent=u_tangent,
     )

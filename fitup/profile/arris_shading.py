@@ -7,9 +7,9 @@ its own light A. An edge fit between plate A and gap G then sees the edge displa
     r_eff (A - B) / (A - G),   r_eff = 0.8 r
 
 A bright plate makes the gap read too wide, a plate darker than its surroundings too narrow. The paper beside
-the joint tells the mean light of the surroundings: it scatters all of it, so B = 0.44 paper white. Both
+the joint tells the mean light of the surroundings: it scatters all of it, so B = 0.47 paper white. Both
 constants were found on the demo photos and an earlier rendering of them, path-traced in different light (0.7
-to 0.9 and 0.43 to 0.47 serve them about equally well). They follow from geometry to that order, and no photo
+to 0.9 and 0.44 to 0.47 serve them about equally well). They follow from geometry to that order, and no photo
 outside these sets has tested them yet; r itself is not known in one photo. All three are in the budget (JCGM
 100:2008, 3.2.3: correct what is known, state what is left).
 
@@ -34,7 +34,7 @@ Array64 = NDArray[np.float64]
 ARRIS_RADIUS_MM = 0.05  # sheared or laser-cut thin sheet, edges broken lightly (common practice, no source)
 U_RADIUS = 0.4  # relative
 _RIM = 0.8  # effective width of the rim in radii
-_SURROUNDINGS = 0.44  # mean light mirrored by the rim, as a share of white paper's
+_SURROUNDINGS = 0.47  # mean light mirrored by the rim, as a share of white paper's
 _U_SURROUNDINGS, _U_SURROUNDINGS_LIT = 0.2, 0.5  # relative; neighbouring arrises see much the same
 _LEAST_STEP = 0.25  # contrast between plate and gap, below which the formula is not stretched
 # Relative change of the paper's light per mm across that speaks for a lamp as much as for even light. One

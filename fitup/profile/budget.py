@@ -49,7 +49,7 @@ def uncertainty_budget(
     parts = arrises.variance_parts_mm2
     gap = np.maximum(arrises.gap_mm, 0)
     sample_mm = arrises.band.sample_mm
-    slant = np.abs(arrises.tangent)
+    slant = np.hypot(arrises.tangent, arrises.section.u_tangent)
     rows = [
         Influence(
             name=NOISE,
@@ -73,7 +73,7 @@ def uncertainty_budget(
         ),
         Influence(
             name="tone curve",
-            u_mm=np.full_like(gap, response.u_gap_px * sample_mm),
+            u_mm=np.full_like(gap, response.u_gap_px_at(arrises.blur_px) * sample_mm),
             common=True,
             remedy="come closer; switch off HDR and filters",
         ),

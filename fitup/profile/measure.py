@@ -59,7 +59,7 @@ def measure_gap(
     budget = uncertainty_budget(scale, arrises, response, shading, middle)
     # The arris is seen, wherever the base is: a base that is placed badly makes doubt, not a hole.
     told = combined(tuple(row for row in budget if row.name != BASE))
-    reason = _unseen(arrises, told, response.u_gap_px * band.sample_mm, lands)
+    reason = _unseen(arrises, told, response.u_gap_px_at(arrises.blur_px) * band.sample_mm, lands)
     seen = np.array([word == "" for word in reason], dtype=bool)
     noise = station_noise(arrises)
     for _ in range(2):  # twice three stations weigh five as 1 2 3 2 1, each pass by its own agreement

@@ -27,6 +27,7 @@ from fitup.scale.space_gap import (
     gap_to_plate,
     step_from_two_views,
 )
+from fitup.scale.view_slant import u_view_tangents
 
 __all__ = [
     "DEFAULT_PRINT_U_RELATIVE",
@@ -64,4 +65,5 @@ __all__ = [
     "step_from_two_views",
     "target_layout",
     "target_raster",
+    "u_view_tangents",
 ]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
@@ -108,3 +110,27 @@ def test_paper_white_is_the_light_of_the_paper() -> None:
 def test_plain_response_is_the_srgb_curve() -> None:
     encoded = np.linspace(0, 1, 101, dtype=np.float32)[None, :]
     np.testing.assert_allclose(PLAIN_RESPONSE.to_linear(encoded)[0], srgb_to_linear(encoded[0]), atol=2e-4)
+
+
+@pytest.mark.parametrize("contrast", [0.0, 0.3, 0.6])
+@pytest.mark.parametrize("blur", [1.0, 1.5])
+def test_bilinear_sampling_of_encoded_pixels_is_put_right(contrast: float, blur: float) -> None:
+    """Mean over all phases: decoded after sampling, against sampled in linear light, which moves no edge."""
+    response = replace(PLAIN_RESPONSE, contrast=contrast)
+    pixels = np.arange(-12, 13)
+    light = 0.45 - 0.43 * ndtr(pixels / blur)
+    table = np.linspace(0, 1, 4097)
+    encoded = np.interp(light, response.curve(table), table)
+    phases = (np.arange(20) + 0.5) / 20
+    read, right = [], []
+    for phase in phases:
+        between = encoded[:-1] * (1 - phase) + encoded[1:] * phase
+        read.append(response.to_linear(between[None].astype(np.float32))[0])
+        right.append(light[:-1] * (1 - phase) + light[1:] * phase)
+    plain = np.mean(read, axis=0) - np.mean(right, axis=0)
+    middle = (encoded[:-1] + encoded[1:]) / 2
+    put_back = response.sampled_to_linear(middle[None].astype(np.float32))[0]
+    put_back -= response.to_linear(middle[None].astype(np.float32))[0]
+    assert plain.min() < -0.002
+    assert np.abs(plain + put_back).max() < 0.45 * np.abs(plain).max()
+    assert abs((plain + put_back).sum()) < 0.2 * abs(plain.sum())

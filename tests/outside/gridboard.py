@@ -189,7 +189,7 @@ def measure_slots(photo: Photo, grid: Grid, axis: int, response: CameraResponse)
     half_px = np.abs(np.einsum("nki,ni->nk", slots.ends_px - middle[:, None], across)).mean(1)
     reach = np.ceil((half_px + slots.flank_px).max())
     x = np.arange(-reach, reach + 1)
-    light = response.to_linear(_profiles(photo, middle, across, slots.run_px, x))
+    light = response.sampled_to_linear(_profiles(photo, middle, across, slots.run_px, x))
     inside = np.abs(x) <= (half_px + slots.flank_px)[:, None]
     blur = np.full(len(middle), response.blur_px)
     left, right = _plates(x, light, inside, half_px)

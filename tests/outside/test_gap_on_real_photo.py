@@ -111,8 +111,19 @@ def drawing_mm(name: str) -> float:
     return np.sqrt(max(shared, 0.0) / 2) * (PITCH_MM if name == "strain" else 1.0)
 
 
-def tone_mm(px_per_mm: np.ndarray) -> np.ndarray:
-    return board().response.u_gap_px / px_per_mm
+def tone_mm(px_per_mm: np.ndarray, blur_px: np.ndarray) -> np.ndarray:
+    """As the product states it: by the blur on the spot."""
+    return np.array([board().response.u_gap_px_at(float(blur)) for blur in blur_px]) / px_per_mm
+
+
+def blur_in(block: Block) -> float:
+    """Median blur of the slots of a block, px."""
+    seen = []
+    for reading in board().readings:
+        rows, columns = (np.arange(COUNT)[part] for part in block)
+        inside = np.isin(reading.slots.row, rows) & np.isin(reading.slots.column, columns)
+        seen.append(reading.blur_px[inside])
+    return float(np.median(np.concatenate(seen)))
 
 
 def edge_bias(block: Block) -> tuple[float, float]:
@@ -123,7 +134,8 @@ def edge_bias(block: Block) -> tuple[float, float]:
     rows, columns = (len(range(*part.indices(COUNT))) for part in block)
     drawn = drawing_mm("bias_mm") / np.sqrt(min(rows, columns))  # the same roundings in both axes
     noise = values.std() / np.sqrt(len(values))
-    tone = tone_mm(scaling.px_per_mm(scaling.upright.sighting.saddles_mm)).mean()
+    per_mm = scaling.px_per_mm(scaling.upright.sighting.saddles_mm)
+    tone = tone_mm(per_mm, np.full(len(per_mm), blur_in(block))).mean()
     return float(values.mean()), float(np.sqrt(drawn**2 + noise**2 + tone**2))
 
 
@@ -152,7 +164,13 @@ def gaps(block: Block) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         width = pairs[axis].slot_mm[slots.stretch, slots.row, slots.column]
         per_mm = scaling.px_per_mm(slots.middle_mm)
         u_scale = scale_u(scaling, slots.middle_mm, axis) * SPACE_MM
-        u2 = u_scale**2 + (reading.u_px / per_mm) ** 2 + tone_mm(per_mm) ** 2 + u_bias**2 + drawing**2
+        u2 = (
+            u_scale**2
+            + (reading.u_px / per_mm) ** 2
+            + tone_mm(per_mm, reading.blur_px) ** 2
+            + u_bias**2
+            + drawing**2
+        )
         out.append((distance_mm(slots.middle_mm, block), width - bias - SPACE_MM, np.sqrt(u2)))
     distance, error, u = (np.concatenate(part) for part in zip(*out, strict=True))
     return distance, error, u

@@ -68,14 +68,15 @@ def budget_of(station: Station) -> tuple[Influence, ...]:
         band=SimpleNamespace(sample_mm=station.sample_mm),
         tangent=np.array([station.tangent]),
         fit=SimpleNamespace(grain_factor=1.0),
-        section=SimpleNamespace(u_turn_rad=station.u_turn_rad, lands=0),
+        section=SimpleNamespace(u_turn_rad=station.u_turn_rad, lands=0, u_tangent=0.0),
+        blur_px=1.2,
         u_base_mm=None,
         misfit_mm=np.array([station.u_shape_mm]),
     )
     scale = SimpleNamespace(
         relative_u=lambda points: {name: np.full(len(points), u) for name, u in station.scale.items()}
     )
-    response = SimpleNamespace(u_gap_px=station.u_tone_px)
+    response = SimpleNamespace(u_gap_px_at=lambda blur_px: station.u_tone_px)
     shading = SimpleNamespace(u_gap_mm=np.array([station.u_arris_mm]))
     return uncertainty_budget(scale, arrises, response, shading, np.zeros((1, 2)))
 
