@@ -26,12 +26,23 @@ _RIGHT = ("sheet", "wire", "limit", "from", "length")
 
 
 @job_list.command("show")
-def show(file: _File) -> int:
+def show(
+    file: _File,
+    joint: Annotated[
+        str | None, typer.Option(help="One joint: what every rule allows in it, as `fitup rules show`.")
+    ] = None,
+) -> int:
     """Show the joints of a list as a table, and how each limit comes about."""
     from fitup.cli.screen import print_line
     from fitup.job import read_job
 
     job = read_job(file)
+    if joint is not None:
+        from fitup.cli.rules_screen import RulesScreen
+
+        settings = job.joint(joint).settings
+        RulesScreen().show_case(settings.case, settings.deciding)
+        return int(ExitCode.WITHIN)
     for line in (*_headline(job), "", *_table(job), "", *_limits(job)):
         print_line(line)
     return int(ExitCode.WITHIN)

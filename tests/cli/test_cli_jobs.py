@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,9 @@ import pytest
 
 from fitup.evidence import InspectionRecord, read_record
 from fitup.evidence.seam_saving import read_seam_record
+from fitup.evidence.sides_saving import read_sides_record
+from tests.conftest import SCENES
+from tests.drawn_joint import save
 from tests.drawn_pair import save_pair
 from tests.drawn_seam import SHOTS, save_shot
 from tests.test_joints import TWO
@@ -288,6 +292,25 @@ def test_a_long_joint_takes_strips_ends_and_kind_from_the_list(fitup: Run, tmp_p
     assert "name the joint of joints.toml that the photos show: --joint J3" in err
 
 
+def test_both_sides_of_a_listed_joint(fitup: Run, tmp_path: Path) -> None:
+    for name, slant_deg in (("a", -15.0), ("b", 15.0)):
+        save(replace(SCENES["opening"], slant_deg=slant_deg), tmp_path / f"{name}.jpg")
+    write(
+        tmp_path,
+        'part = "tank"\n[[joint]]\nname = "J8"\nwire = "1.6mm"\nsheet = "1.5mm"\nstrips = 1\n'
+        'length = "190mm"\n',
+    )
+    arguments = ("sides", "a.jpg", "b.jpg", "--job", "joints.toml", "--joint", "J8")
+    code, out, err = fitup(*arguments, "--out", "o")
+    assert (code, err) == (4, "")  # tacks in the drawing
+    assert "J8 of joints.toml" in out
+    record = read_sides_record(tmp_path / "o" / "J8" / "record.json")
+    assert (record.filing.part, record.limit.limit_mm) == ("tank", 1.6)
+    assert record.profile.stations[-1].station_mm == pytest.approx(190.0, abs=1.1)
+    assert fitup("record", "repeat", "o/J8", "a.jpg", "b.jpg")[0] == 0
+    assert fitup(*arguments, "--no-files", "--limit", "0.9mm")[0] == 3
+
+
 def test_show_and_check(fitup: Run, tmp_path: Path) -> None:
     write(
         tmp_path,
@@ -306,6 +329,10 @@ def test_show_and_check(fitup: Run, tmp_path: Path) -> None:
     assert lines[6].split()[-7:] == ["1.27/2", "0.9", "0.900", "bridge", "-3", "600", "3-4"]
     assert "J3: bridge rule: 1 × wire 0.9 mm = 0.9 mm" in out
     assert "J4: procedure rule: 1.5 mm for a butt joint (WPS 12)" in out
+    code, out, err = fitup("job", "show", "joints.toml", "--joint", "j4")
+    assert (code, err) == (0, "")
+    assert "1.5 mm for a butt joint" in " ".join(out.split())
+    assert "1 × wire 1.6 mm" in out
     code, out, err = fitup("job", "check", "joints.toml")
     assert (code, err) == (0, "")
     assert out.startswith("joints.toml: 3 joints, all entries sound\nwithout a length: J3, J4;")
