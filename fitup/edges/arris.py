@@ -271,11 +271,11 @@ def _bounded(theta: Array, previous: Array) -> Array:
 
 
 def _choose(better: NDArray[np.bool_], new: _Equations, old: _Equations) -> _Equations:
-    def pick(name: str) -> Array:
-        a, b = getattr(new, name), getattr(old, name)
-        return np.asarray(np.where(better.reshape(-1, *([1] * (a.ndim - 1))), a, b))
-
-    return _Equations(**{name: pick(name) for name in _Equations.__dataclass_fields__})
+    """Return the new equations with the old ones' in place where those were better: few."""
+    worse = np.flatnonzero(~better)
+    for name in _Equations.__dataclass_fields__:
+        getattr(new, name)[worse] = getattr(old, name)[worse]
+    return new
 
 
 def _result(
