@@ -138,8 +138,11 @@ def _as_known_then(stored: Record, again: Record) -> Record:
     """The new record without what the stored one's version did not know of."""
     if stored.request.rules is not None:
         return again
-    request = again.request.model_copy(update={"rules": None, "weld": None})
-    limit = again.limit.model_copy(update={"not_applied": ()})
+    then, now = stored.limit, again.limit
+    same_limit = (then.limit_mm, then.rule) == (now.limit_mm, now.rule)  # its words have changed since
+    unknown = {"rules": None, "weld": None, "bridge_factor": stored.request.bridge_factor}
+    request = again.request.model_copy(update=unknown)
+    limit = then if same_limit else now
     verdict = again.verdict.model_copy(update={"information": None})
     return again.model_copy(update={"request": request, "limit": limit, "verdict": verdict})
 
@@ -190,7 +193,7 @@ def settings_of(record: Record) -> InspectionSettings:
         one_sheet=asked.one_sheet,
         procedure_limit_mm=asked.procedure_limit_mm,
         procedure_reference=asked.procedure_reference,
-        bridge_factor=asked.bridge_factor,
+        bridge_factor=None if asked.rules is None else asked.bridge_factor,
         decision=rules.decision,
         print_record=None if check is None else PrintRecord(**check.model_dump(exclude=derived)),
         target_thickness_mm=asked.target_thickness_mm,

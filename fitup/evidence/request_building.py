@@ -96,10 +96,11 @@ def _points(points: NDArray[np.float64]) -> tuple[tuple[float, float], ...]:
 
 
 def rules_of(asked: entry.RequestEntry) -> ShopRules:
-    """The rules that a request was made with; before version 3 there were the default ones."""
-    from fitup.verdict import DEFAULT_RULES, DecisionRule, LandRule, SeenRule, SpotRule
+    """The rules that a request was made with; before version 3 the default ones with the request's factor."""
+    from fitup.verdict import DEFAULT_RULES, ByKind, DecisionRule, LandRule, SeenRule, SpotRule
 
-    rules = DEFAULT_RULES if asked.rules is None else _rules(asked.rules)
+    before = replace(DEFAULT_RULES, bridge_factor=ByKind(usual=asked.bridge_factor or 1.0))
+    rules = before if asked.rules is None else _rules(asked.rules)
     return replace(
         rules,
         decision=DecisionRule(
