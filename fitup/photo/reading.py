@@ -120,7 +120,7 @@ def _read_file(path: str, name: str, limits: PhotoLimits) -> bytes:
         with os.fdopen(os.open(path, flags), "rb", buffering=0) as file:
             status = os.fstat(file.fileno())
             _check_file(status, name, limits)
-            data = file.read(limits.file_bytes + 1)
+            data = file.read(status.st_size + 1)  # one more, which a growing file would fill
     except FileNotFoundError as error:
         raise PhotoError(f"{name} does not exist: check the name and the folder.") from error
     except PermissionError as error:

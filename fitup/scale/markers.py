@@ -105,25 +105,28 @@ def _modules(
     side = bits + 2
     quarter = (np.arange(2 * side) + 0.5) / (2 * side)  # two samples a module each way
     down, right = np.meshgrid(quarter, quarter, indexing="ij")
-    places = _from_unit_square(outlines, right.ravel(), down.ravel()).astype(np.float32)
-    u, v = places[..., 0], places[..., 1]
+    u, v = _from_unit_square(outlines, right.ravel(), down.ravel())
     samples = cv2.remap(grey, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     values = samples.reshape(-1, side, 2, side, 2).mean((2, 4))
     inner = values[:, 1:-1, 1:-1]
     ring = np.ones((side, side), dtype=bool)
     ring[1:-1, 1:-1] = False
-    dark = np.median(values[:, ring], axis=1)
-    bright = np.percentile(inner.reshape(-1, bits * bits), 90, axis=1)
+    rim = values[:, ring]
+    dark = np.median(rim, axis=1)
+    # The ninth decile, interpolated: a sort takes a third of the time of np.percentile.
+    rank, part = divmod(0.9 * (bits * bits - 1), 1)
+    upper = np.sort(inner.reshape(-1, bits * bits), axis=1)[:, int(rank) : int(rank) + 2]
+    bright = upper[:, 0] * (1 - part) + upper[:, 1] * part
     level = (dark + bright) / 2
-    border_errors = np.count_nonzero(values[:, ring] > level[:, None], axis=1)
+    border_errors = np.count_nonzero(rim > level[:, None], axis=1)
     clean = (bright - dark > _LEAST_CONTRAST) & (border_errors <= _BORDER_ERRORS)
     return inner > level[:, None, None], clean
 
 
 def _from_unit_square(
     corners: NDArray[np.float64], u: NDArray[np.float64], v: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """(Q, S, 2) places of the points u, v of the unit square in Q quadrilaterals, in perspective.
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Places (Q, S) across and down of points u, v of the unit square in Q quadrilaterals, in perspective.
 
     The projective map of the unit square onto a quadrilateral in closed form (P. S. Heckbert,
     Fundamentals of Texture Mapping and Image Warping, 1989, section 2.2.3).
@@ -136,8 +139,11 @@ def _from_unit_square(
     h = ((d1[:, 0] * s[:, 1] - s[:, 0] * d1[:, 1]) / det)[:, None, None]
     e0, e1, e3 = p0[:, None], p1[:, None], p3[:, None]
     a, b = e1 - e0 + g * e1, e3 - e0 + h * e3
-    uu, vv = u[None, :, None], v[None, :, None]
-    return np.asarray((a * uu + b * vv + e0) / (g * uu + h * vv + 1))
+    # Three products of small matrices: coefficients (Q, 3) by the points' (u, v, 1).
+    points = np.stack((u, v, np.ones_like(u)))
+    across, down = (np.concatenate((a, b, e0), axis=1)[..., k] @ points for k in (0, 1))
+    below = np.concatenate((g, h, np.ones_like(g)), axis=1)[..., 0] @ points
+    return (across / below).astype(np.float32), (down / below).astype(np.float32)
 
 
 @cache
