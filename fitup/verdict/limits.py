@@ -27,13 +27,15 @@ class Candidate:
     """How that comes about, with the numbers put in and their units."""
     source: str
     """Where rule and numbers come from."""
+    words: str = ""
+    """The same in short, where the formula is too long for a report's sentence."""
     remedy: str = ""
     """Of a limit of 0, what would make it larger."""
 
     @property
     def sentence(self) -> str:
         """The rule's result as a report says it."""
-        return f"{self.code} rule: {self.formula} ({self.source})"
+        return f"{self.code} rule: {self.words or self.formula} ({self.source})"
 
 
 @dataclass(frozen=True, kw_only=True)

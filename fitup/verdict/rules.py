@@ -131,8 +131,16 @@ class FillRule:
                 f"{format_mm(balance.groove.per_gap_mm, 4)} = {format_mm(gap_mm)}"
             ),
             source=self.source,
+            words=self._words(case, wire, gap_mm),
             remedy="" if gap_mm > 0 else self._remedy(balance, wire, feed, travel),
         )
+
+    def _words(self, case: JointCase, wire: Wire, gap_mm: float) -> str:
+        feed, travel = format_number(case.weld.feed_mm_s or 0.0), format_number(case.weld.travel_mm_s or 0.0)
+        settings = f"{format_mm(wire.diameter_mm, 4)} wire at {feed} mm/s feed and {travel} mm/s travel"
+        if gap_mm > 0:
+            return f"{settings} fills {format_mm(gap_mm)} in {case.kind.in_words}"
+        return f"{settings} does not fill {case.kind.in_words} that is closed"
 
     def _remedy(self, balance: FillBalance, wire: Wire, feed: float, travel: float) -> str:
         faster = balance.feed_mm_s(0.0, wire.diameter_mm, travel)

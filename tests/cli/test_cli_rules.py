@@ -102,7 +102,7 @@ def test_settings_that_fill_nothing_are_shown_and_refused(fitup: Run) -> None:
     told = " ".join(out.split())
     assert "remedy: feed faster than 12.99 mm/s or travel slower than 7.7 mm/s" in told
     assert "reminder an open outside corner takes about 200 W less" in told
-    assert err.startswith("fitup: not even a closed joint meets the fill rule: wire π/4")
+    assert err.startswith("fitup: not even a closed joint meets the fill rule: 0.889 mm wire at 10 mm/s")
     assert err.count("\n") == 1
 
 

@@ -104,9 +104,12 @@ def test_fill_of_the_worked_case() -> None:
     """Common practice, no source: 0.889 mm wire at 12.7 mm/s, 6.98 mm/s travel, 1.27 mm sheet, 0.889 mm."""
     found = allowed(FillRule().answer(weld(feed_mm_s=12.7, travel_mm_s=6.98)))
     assert found.limit_mm == pytest.approx(0.889, abs=0.0005)
+    assert found.formula == (
+        "wire π/4 × 0.889² = 0.6207 mm²; groove of a butt joint = gap × sheet 1.27 mm; "
+        "(0.6207 mm² × feed 12.7 mm/s / travel 6.98 mm/s − reinforcement 0 mm²) / 1.27 mm = 0.889 mm"
+    )
     assert found.sentence == (
-        "fill rule: wire π/4 × 0.889² = 0.6207 mm²; groove of a butt joint = gap × sheet 1.27 mm; "
-        "(0.6207 mm² × feed 12.7 mm/s / travel 6.98 mm/s − reinforcement 0 mm²) / 1.27 mm = 0.889 mm "
+        "fill rule: 0.889 mm wire at 12.7 mm/s feed and 6.98 mm/s travel fills 0.889 mm in a butt joint "
         "(metal fed = metal needed)"
     )
     assert found.remedy == ""
@@ -136,6 +139,10 @@ def test_settings_that_fill_not_even_a_closed_joint_allow_nothing_and_say_what_w
     assert found.remedy == (
         "feed faster than 12.99 mm/s or travel slower than 7.7 mm/s, or give the procedure's "
         "limit with --limit"
+    )
+    assert found.sentence == (
+        "fill rule: 0.889 mm wire at 10 mm/s feed and 10 mm/s travel does not fill a full-open corner "
+        "that is closed (metal fed = metal needed)"
     )
     with pytest.raises(UsageError) as caught:
         limit_for(corner)
