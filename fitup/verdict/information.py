@@ -18,7 +18,7 @@ from fitup.verdict.decision import DecisionRule
 from fitup.verdict.fill import FillBalance
 from fitup.verdict.joint_case import JointCase
 from fitup.verdict.lengths import format_mm, format_number
-from fitup.verdict.limits import Candidate, Limit
+from fitup.verdict.limits import PROCEDURE, Candidate, Limit
 from fitup.verdict.rules import BridgeRule, FillRule, ReachRule
 from fitup.verdict.wires import PUBLISHED_WIRES_SOURCE, Wire, published_wires
 
@@ -84,7 +84,15 @@ def information_on(
         feed_mm_s=feed,
         travel_mm_s=travel,
         sentences=(
-            "; ".join([f"{widest}: {on_wire}", *on_fill, *reach_words(case, needed_mm), _CAUTION]),
+            "; ".join(
+                [
+                    f"{widest}: {on_wire}",
+                    *on_fill,
+                    *reach_words(case, needed_mm),
+                    *_on_limit(limit, needed_mm),
+                    _CAUTION,
+                ]
+            ),
             *told,
         ),
     )
@@ -198,6 +206,14 @@ def reach_words(case: JointCase, gap_mm: float) -> list[str]:
         return [f"the beam{spot} is narrower than the gap"]
     short = f", less than the {format_mm(land_mm)} required" if left_mm < land_mm else ""
     return [f"the beam reaches {_down(left_mm)} mm onto each plate beside it{spot}{short}"]
+
+
+def _on_limit(limit: Limit, gap_mm: float) -> list[str]:
+    """That a wire which bridges the gap does not make a procedure's smaller limit wider."""
+    stands = limit.rule == PROCEDURE and gap_mm > limit.limit_mm
+    return (
+        [f"the procedure's limit of {format_mm(limit.limit_mm)} stands, whatever the wire"] if stands else []
+    )
 
 
 def _speed(mm_s: float | None) -> str:

@@ -238,3 +238,14 @@ def test_open_corners_have_a_reminder_and_no_other_kind_has(kind: JointKind) -> 
     wide = told(1.05, case)
     assert wide is not None
     assert wide.sentences[1:] == ((OPEN,) if is_open else ())
+
+
+def test_a_procedures_limit_stands_whatever_the_wire() -> None:
+    case = replace(CASE, procedure_limit_mm=0.5)
+    assert sentence(0.6, case).endswith(
+        "for every mm of joint; the procedure's limit of 0.5 mm stands, whatever the wire; " + CAUTION
+    )
+    inside = told(0.5, replace(weld(travel_mm_s=8.0), procedure_limit_mm=0.5))
+    assert inside is not None
+    assert "stands" not in inside.sentences[0]
+    assert "stands" not in sentence(1.05)
