@@ -101,7 +101,8 @@ def nearest(word: str, known: Iterable[str]) -> str:
 
 def _shown(path: Path) -> str:
     """The file's name on one line, printable."""
-    return path.name if path.name.isprintable() else ascii(path.name)
+    name = path.name or str(path)  # "." and "/" have no name
+    return name if name.isprintable() else ascii(name)
 
 
 def _bytes_of(source: Path, what: str) -> bytes:

@@ -117,22 +117,29 @@ class FillRule:
             asked = (("--sheet", balance), ("--feed", feed), ("--travel", travel))
             return _lacks(self, tuple(name for name, value in asked if value is None))
         gap_mm = balance.gap_mm(wire.diameter_mm, feed, travel)
-        closed = f" − closed groove {_area(balance.groove.closed_mm2)}" if balance.groove.closed_mm2 else ""
-        less = f" − reinforcement {_area(balance.reinforcement_mm2)}{closed}"
-        area_mm2 = wire_area_mm2(wire.diameter_mm)
         return Candidate(
             code=self.code,
             question=self.question,
             limit_mm=max(gap_mm, 0.0),
-            formula=(
-                f"wire π/4 × {format_number(wire.diameter_mm, 4)}² = {_area(area_mm2)}; groove of "
-                f"{case.kind.in_words} = {balance.groove.words}; ({_area(area_mm2)} × feed "
-                f"{format_number(feed)} mm/s / travel {format_number(travel)} mm/s{less}) / "
-                f"{format_mm(balance.groove.per_gap_mm, 4)} = {format_mm(gap_mm)}"
-            ),
+            formula=self._formula(case, balance, wire, (feed, travel), gap_mm),
             source=self.source,
             words=self._words(case, wire, gap_mm),
             remedy="" if gap_mm > 0 else self._remedy(balance, wire, feed, travel),
+        )
+
+    def _formula(
+        self, case: JointCase, balance: FillBalance, wire: Wire, speeds: tuple[float, float], gap_mm: float
+    ) -> str:
+        """Area of the wire, groove, and the balance solved for the gap: three steps for a calculator."""
+        groove, area = balance.groove, _area(wire_area_mm2(wire.diameter_mm))
+        across = format_number(wire.diameter_mm, 4)
+        feed, travel = (format_number(speed) for speed in speeds)
+        closed = f" − closed groove {_area(groove.closed_mm2)}" if groove.closed_mm2 else ""
+        fed = f"{area} × feed {feed} mm/s / travel {travel} mm/s"
+        return (
+            f"wire π/4 × {across} × {across} = {area}; groove of {case.kind.in_words} = {groove.words}; "
+            f"({fed} − reinforcement {_area(balance.reinforcement_mm2)}{closed}) / "
+            f"{format_mm(groove.per_gap_mm, 4)} = {format_mm(gap_mm)}"
         )
 
     def _words(self, case: JointCase, wire: Wire, gap_mm: float) -> str:

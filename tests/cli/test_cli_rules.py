@@ -35,7 +35,7 @@ SHOWN = """\
               source: common practice, no source
  fill         0.776 mm - sets the limit
               Does the wire that is fed fill the gap?
-              wire π/4 × 0.889² = 0.6207 mm²
+              wire π/4 × 0.889 × 0.889 = 0.6207 mm²
               groove of a butt joint = gap × sheet 1.27 mm
               (0.6207 mm² × feed 12.7 mm/s / travel 8 mm/s − reinforcement
               0 mm²) / 1.27 mm = 0.776 mm

@@ -105,7 +105,7 @@ def test_fill_of_the_worked_case() -> None:
     found = allowed(FillRule().answer(weld(feed_mm_s=12.7, travel_mm_s=6.98)))
     assert found.limit_mm == pytest.approx(0.889, abs=0.0005)
     assert found.formula == (
-        "wire π/4 × 0.889² = 0.6207 mm²; groove of a butt joint = gap × sheet 1.27 mm; "
+        "wire π/4 × 0.889 × 0.889 = 0.6207 mm²; groove of a butt joint = gap × sheet 1.27 mm; "
         "(0.6207 mm² × feed 12.7 mm/s / travel 6.98 mm/s − reinforcement 0 mm²) / 1.27 mm = 0.889 mm"
     )
     assert found.sentence == (
@@ -124,8 +124,8 @@ def test_fill_of_an_open_corner_with_reinforcement() -> None:
     fed = math.pi / 4 * 0.889**2 * 20 / 8
     assert found.limit_mm == pytest.approx((fed - 0.1 - 1.27**2 / 2) / (1.27 / math.sqrt(2)), rel=1e-12)
     assert found.formula == (
-        "wire π/4 × 0.889² = 0.6207 mm²; groove of a full-open corner = 1.27 × 1.27 × sin 90° / 2 + gap × "
-        "(1.27 + 1.27) / 2 × sin 45° = 0.8065 mm² + gap × 0.898 mm; (0.6207 mm² × feed 20 mm/s / travel "
+        "wire π/4 × 0.889 × 0.889 = 0.6207 mm²; groove of a full-open corner = 1.27 × 1.27 × sin 90° / 2 "
+        "+ gap × (1.27 + 1.27) / 2 × sin 45° = 0.8065 mm² + gap × 0.898 mm; (0.6207 mm² × feed 20 mm/s / travel "
         "8 mm/s − reinforcement 0.1 mm² − closed groove 0.8065 mm²) / 0.898 mm = 0.719 mm"
     )
     assert found.source == "WPS 3"
