@@ -31,10 +31,10 @@ WIDER = knots((-40, 0.38), (0, 0.46), (40, 0.34), (70, 0.48), (100, 0.40))
 CLEAN = HostileScene(
     name="h01_clean",
     factor="clean",
-    description="Nothing in the way: brushed along the joint, opening to 1.25 mm near 55 mm.",
+    description="Nothing in the way: brushed along the joint, opening to 1.25 mm near 44 mm.",
     expected=RIGHT + "; nearly all seen",
     verdicts=("re-fixture",),
-    joint=butt(many(EVEN, (55, 9, 1.25, 2.5)), 101),
+    joint=butt(many(EVEN, (44, 9, 1.25, 2.5)), 101),
     targets=(HostileTarget(strip=21, offset_mm=18.0, angle_deg=0.6),),
     camera=near_eye(-3.0, slew_deg=2.0, roll_deg=0.7),
     picture=Picture(seed=101, blur_px=0.9),
@@ -45,10 +45,10 @@ CLEAN = HostileScene(
 MILL = HostileScene(
     name="h02_clean_mill",
     factor="clean",
-    description="Nothing in the way: mill finish, opening to 1.15 mm over some 4 mm near -18 mm.",
+    description="Nothing in the way: mill finish, opening to 1.15 mm over some 4 mm near 12 mm.",
     expected=RIGHT + "; nearly all seen",
     verdicts=("re-fixture",),
-    joint=butt(many(WIDER, (-18, 5.5, 1.3, 4.0)), 102),
+    joint=butt(many(WIDER, (12, 5.5, 1.15, 4.0)), 102),
     targets=(HostileTarget(strip=22, offset_mm=20.0, angle_deg=-0.8),),
     camera=near_eye(4.0, slew_deg=-3.0, roll_deg=-1.2, distance_mm=94.0),
     picture=Picture(seed=102, blur_px=1.0, sharpen=0.6),
@@ -89,8 +89,8 @@ LIGHT: tuple[HostileScene, ...] = (
         name="h04_clean_good",
         factor="clean",
         description="Nothing in the way and no opening: 0.2 to 0.45 mm, brushed along the joint.",
-        expected="within; a few stations may be unseen; never a false opening",
-        verdicts=("within",),
+        expected="within, or gauge for a few stations that are unseen; never a false opening",
+        verdicts=("within", "gauge"),
         joint=butt(knots((-40, 0.22), (0, 0.40), (30, 0.25), (60, 0.45), (100, 0.30)), 104),
         targets=(HostileTarget(strip=24, offset_mm=18.5, angle_deg=-0.5),),
         camera=near_eye(2.0, slew_deg=-2.0, roll_deg=0.4),
@@ -102,39 +102,37 @@ LIGHT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h05_glare",
         factor="glare",
-        description="A lamp's streak runs over the joint at 58 mm, where it opens to 1.3 mm; another at "
+        description="A lamp's streak runs over the joint at 40 mm, where it opens to 1.3 mm; another at "
         "-14 mm.",
         expected="re-fixture or gauge; the streak is unseen or measured right, never within at the opening",
         verdicts=("re-fixture", "gauge", "retake"),
-        joint=butt(many(EVEN, (58, 8, 1.3, 2.5)), 105),
+        joint=butt(many(EVEN, (40, 8, 1.3, 2.5)), 105),
         targets=(HostileTarget(strip=25, offset_mm=18.0, angle_deg=0.3),),
         camera=near_eye(-2.0, slew_deg=1.0, roll_deg=0.5),
         picture=Picture(seed=105, blur_px=0.95),
         bench="steel",
         light={"turn_deg": 85, "tubes": 0.5},
         parts=(
-            Lamp(
-                place=(190.0, 92.0, 400.0), size_mm=42.0, colour=(210.0, 200.0, 180.0), aim=(58.0, 0.0, 0.0)
-            ),
+            Lamp(place=(97.0, 92.0, 400.0), size_mm=42.0, colour=(210.0, 200.0, 180.0), aim=(40.0, 0.0, 0.0)),
             Lamp(
                 place=(-160.0, 92.0, 400.0), size_mm=34.0, colour=(120.0, 122.0, 126.0), aim=(-14.0, 0.0, 0.0)
             ),
         ),
-        disturbed=((50.0, 68.0), (-22.0, -6.0)),
+        disturbed=((28.0, 52.0), (-22.0, -6.0)),
         taken_at="2026:06:02 09:40:05",
     ),
     HostileScene(
         name="h06_hi_lo_shadow",
         factor="hi-lo shadow",
         description="The far sheet lies up to 0.55 mm higher and a low lamp behind it casts its shadow on "
-        "the near one; opening to 1.3 mm near 66 mm, where the step is small.",
+        "the near one; opening to 1.3 mm near 45 mm, where the step is small.",
         expected="re-fixture; the shadow beside the gap is never taken for its width: no false opening at "
-        "-35 to 40 mm, and unseen there is honest",
+        "0 to 30 mm, and unseen there is honest",
         verdicts=("re-fixture", "gauge", "retake"),
         joint=butt(
-            many(EVEN, (66, 8, 1.3, 2.5)),
+            many(EVEN, (45, 8, 1.3, 2.5)),
             106,
-            step=knots((-40, 0.40), (10, 0.55), (38, 0.5), (58, 0.12), (100, 0.08)),
+            step=knots((-40, 0.40), (0, 0.5), (20, 0.55), (30, 0.45), (38, 0.12), (100, 0.08)),
         ),
         targets=(HostileTarget(strip=26, offset_mm=19.0, angle_deg=-0.6),),
         camera=near_eye(-4.0, slew_deg=2.0, roll_deg=-0.8),
@@ -144,7 +142,7 @@ LIGHT: tuple[HostileScene, ...] = (
         light={"turn_deg": 200, "tubes": 0.3, "windows": 0.2},
         room=0.22,
         parts=(Lamp(place=(60.0, 260.0, 130.0), size_mm=26.0, colour=(290.0, 270.0, 236.0)),),
-        disturbed=((-58.0, 55.0),),
+        disturbed=((-58.0, 38.0),),
         taken_at="2026:06:02 09:52:47",
     ),
     HostileScene(
@@ -169,10 +167,10 @@ LIGHT: tuple[HostileScene, ...] = (
         name="h08_flash",
         factor="flash",
         description="The phone's lamp in a dark corner of the shop, its hot spot on the joint near 31 mm; "
-        "opening to 1.3 mm near 64 mm.",
+        "opening to 1.3 mm near 47 mm.",
         expected="re-fixture or retake for glare; the hot spot unseen or measured right",
         verdicts=("re-fixture", "gauge", "retake"),
-        joint=butt(many(WIDER, (64, 8, 1.3, 2.5)), 108),
+        joint=butt(many(WIDER, (47, 8, 1.3, 2.5)), 108),
         targets=(HostileTarget(strip=28, offset_mm=18.0, angle_deg=0.4),),
         camera=near_eye(10.0, slew_deg=1.0, roll_deg=0.6),
         picture=Picture(seed=108, blur_px=1.0, photons=5000.0, flash=True),
@@ -186,10 +184,10 @@ LIGHT: tuple[HostileScene, ...] = (
     HostileScene(
         name="h09_mixed_light",
         factor="mixed light",
-        description="A warm lamp from the left, cold daylight from the right; opening to 1.2 mm near -10 mm.",
+        description="A warm lamp from the left, cold daylight from the right; opening to 1.2 mm near 10 mm.",
         expected=RIGHT,
         verdicts=("re-fixture",),
-        joint=butt(many(EVEN, (-10, 9, 1.2, 2.5)), 109),
+        joint=butt(many(EVEN, (10, 9, 1.2, 2.5)), 109),
         targets=(HostileTarget(strip=29, offset_mm=18.0, angle_deg=-0.9),),
         camera=near_eye(-3.0, slew_deg=-2.0, roll_deg=-0.5),
         picture=Picture(seed=109, blur_px=0.95, awb=0.6),

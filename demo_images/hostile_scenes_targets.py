@@ -56,9 +56,9 @@ TARGETS: tuple[HostileScene, ...] = (
         23,
         "target_curled",
         "target curled",
-        description="The target's right end curls up by 9 mm; opening to 1.2 mm near -12 mm.",
+        description="The target's right end curls up by 9 mm; opening to 1.2 mm near 40 mm.",
         expected="retake for a target that is not flat, or re-fixture with an honest interval",
-        joint=butt(many(EVEN, (-12, 9, 1.2, 2.5)), 123),
+        joint=butt(many(EVEN, (40, 9, 1.2, 2.5)), 123),
         targets=(HostileTarget(strip=39, offset_mm=18.0, angle_deg=0.4, bend=Bend(slope=_curl)),),
         props=(),
     ),
@@ -66,9 +66,9 @@ TARGETS: tuple[HostileScene, ...] = (
         24,
         "target_wrinkled",
         "target wrinkled",
-        description="The target is wrinkled by some 0.7 mm; opening to 1.2 mm near 48 mm.",
+        description="The target is wrinkled by some 0.7 mm; opening to 1.2 mm near 44 mm.",
         expected="retake for a target that is not flat, or re-fixture with an honest interval",
-        joint=butt(many(EVEN, (48, 9, 1.2, 2.5)), 124),
+        joint=butt(many(EVEN, (44, 9, 1.2, 2.5)), 124),
         targets=(
             HostileTarget(
                 strip=40, offset_mm=18.0, angle_deg=-0.4, bend=Bend(slope=_wrinkles, direction_deg=28.0)
@@ -79,14 +79,14 @@ TARGETS: tuple[HostileScene, ...] = (
         25,
         "target_covered",
         "target covered",
-        description="A steel rule and a black magnet lie over half of the target; opening to 1.2 mm near "
+        description="A steel rule and a black magnet lie over a third of the target; opening to 1.2 mm near "
         "20 mm.",
         expected="re-fixture from what is left of the target, or retake for a covered target",
         joint=butt(many(WIDER, (20, 9, 1.2, 2.5)), 125),
         targets=(HostileTarget(strip=41, offset_mm=18.0, angle_deg=0.6),),
         parts=(
-            Cover(centre=(36.0, -52.0, 0.65), half=(75.0, 9.5, 0.4), turn_deg=-35.0),
-            Cover(centre=(44.0, -29.0, 2.2), half=(9.0, 6.0, 2.0), turn_deg=-12.0, colour=(0.03, 0.03, 0.03)),
+            Cover(centre=(36.0, -55.0, 0.65), half=(75.0, 6.5, 0.4), turn_deg=-30.0),
+            Cover(centre=(46.0, -25.0, 2.2), half=(6.0, 4.5, 2.0), turn_deg=-12.0, colour=(0.03, 0.03, 0.03)),
         ),
     ),
     _scene(
@@ -94,9 +94,9 @@ TARGETS: tuple[HostileScene, ...] = (
         "target_over_end",
         "target over an edge",
         description="The plates end at 30 mm and the target hangs down over their end; opening to 1.2 mm "
-        "near -15 mm.",
+        "near 12 mm.",
         expected="retake for a target that is not flat, or re-fixture from the part that lies on the plate",
-        joint=butt(many(EVEN, (-15, 9, 1.2, 2.5)), 126, x_range=(-70.0, 30.0)),
+        joint=butt(many(EVEN, (12, 9, 1.2, 2.5)), 126, x_range=(-70.0, 30.0)),
         targets=(
             HostileTarget(strip=42, offset_mm=18.0, angle_deg=-0.3, bend=Bend(slope=_droop, hang=True)),
         ),
@@ -108,9 +108,9 @@ TARGETS: tuple[HostileScene, ...] = (
         "target_over_step",
         "target over an edge",
         description="Half of the target lies on a 1.5 mm sheet that lies on the plate; opening to 1.2 mm "
-        "near 62 mm.",
+        "near 42 mm.",
         expected="retake for a target that is not flat, or re-fixture with an honest interval",
-        joint=butt(many(EVEN, (62, 9, 1.2, 2.5)), 127),
+        joint=butt(many(EVEN, (42, 9, 1.2, 2.5)), 127),
         targets=(HostileTarget(strip=43, offset_mm=18.0, angle_deg=0.3, bend=Bend(slope=_ramp, hang=True)),),
         parts=(Doubler(low=(30.5, -100.0, 0.0), high=(125.0, -9.0, 1.5)),),
         props=(),
@@ -155,10 +155,10 @@ TARGETS: tuple[HostileScene, ...] = (
         30,
         "target_photocopy",
         "photocopy",
-        description="A photocopy of the target at 97 %, soft and grey; opening to 1.2 mm near 52 mm.",
+        description="A photocopy of the target at 97 %, soft and grey; opening to 1.2 mm near 44 mm.",
         expected="no photo shows this: a print check does (97 % is refused there); without one, the "
         "openings are read 3 % too wide, so never within at the opening",
-        joint=butt(many(EVEN, (52, 9, 1.2, 2.5)), 130),
+        joint=butt(many(EVEN, (44, 9, 1.2, 2.5)), 130),
         targets=(
             HostileTarget(strip=46, offset_mm=18.0, angle_deg=-0.6, made="copy", print_factors=(0.97, 0.97)),
         ),
