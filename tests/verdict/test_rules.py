@@ -125,8 +125,8 @@ def test_fill_of_an_open_corner_with_reinforcement() -> None:
     assert found.limit_mm == pytest.approx((fed - 0.1 - 1.27**2 / 2) / (1.27 / math.sqrt(2)), rel=1e-12)
     assert found.formula == (
         "wire π/4 × 0.889 × 0.889 = 0.6207 mm²; groove of a full-open corner = 1.27 × 1.27 × sin 90° / 2 "
-        "+ gap × (1.27 + 1.27) / 2 × sin 45° = 0.8065 mm² + gap × 0.898 mm; (0.6207 mm² × feed 20 mm/s / travel "
-        "8 mm/s − reinforcement 0.1 mm² − closed groove 0.8065 mm²) / 0.898 mm = 0.719 mm"
+        "+ gap × (1.27 + 1.27) / 2 × sin 45° = 0.8065 mm² + gap × 0.898 mm; (0.6207 mm² × feed 20 mm/s "
+        "/ travel 8 mm/s − reinforcement 0.1 mm² − closed groove 0.8065 mm²) / 0.898 mm = 0.719 mm"
     )
     assert found.source == "WPS 3"
 
