@@ -107,7 +107,7 @@ def inspect_seam(
     settings : as for one photo; from_mm and to_mm bound the joint in mm from the lowest strip's datum mark
         (the lowest strip's zero to the end of the highest one's pattern by default)
     strips : first and last strip of the stretch that is judged; the settings' or all that are seen by default
-    workers : processes; with one all is done here. Results are the same bit for bit.
+    workers : photos measured at once, in threads. Results are the same bit for bit.
     told : is called with the index of each photo and what it gave, as they are done
 
     A photo that cannot be measured is kept in `faults`. Raises its error if none can be, RetakeError where

@@ -75,7 +75,7 @@ def inspect_sides(
     Parameters
     ----------
     paths : two photos, in any order
-    workers : processes; with one all is done here. Results are the same bit for bit.
+    workers : photos measured at once, in threads. Results are the same bit for bit.
 
     Raises UsageError for settings that cannot be used and photos that do not belong together, RetakeError
     where one cannot be measured or something moved between them, PhotoError for a file that is no photo.
