@@ -15,6 +15,8 @@ from tests.bench.suite_figures import COVERAGE, SEEN_SHARE, WORST_COVERAGE
 
 __all__ = ["draw_suite"]
 
+WIDEST_MM = 0.25  # of the errors' axis
+LEAST_SHOWN = 0.7  # of the shares' axes
 INK, GOOD, BAD, PALE = "#222222", "#1b6e53", "#b3261e", "#dfe9e4"
 
 
@@ -29,7 +31,7 @@ def draw_suite(result: dict[str, Any], path: Path) -> None:
     _seen(axes[2], rows)
     _counts(axes[3], rows)
     axes[0].set_yticks(range(len(rows)), names, color=INK, fontsize=9)
-    axes[0].invert_yaxis()
+    axes[0].set_ylim(len(rows) - 0.4, -0.6)
     for ax in axes:
         ax.axhline(1.5, color=INK, lw=0.6)
         ax.tick_params(axis="y", length=0)
@@ -40,7 +42,7 @@ def draw_suite(result: dict[str, Any], path: Path) -> None:
         fontsize=11,
         color=INK,
     )
-    figure.tight_layout()
+    figure.tight_layout(rect=(0, 0, 1, 0.995))
     path.parent.mkdir(parents=True, exist_ok=True)
     figure.savefig(path, metadata={"Software": None})
     plt.close(figure)
@@ -51,8 +53,13 @@ def _errors(ax: Axes, rows: list[dict[str, Any]]) -> None:
         if row["bias_mm"] is None:
             continue
         ax.barh(y, 2 * row["mean_u_mm"], left=-row["mean_u_mm"], height=0.62, color=PALE)
-        ax.plot([row["bias_mm"] - row["rms_mm"], row["bias_mm"] + row["rms_mm"]], [y, y], color=INK, lw=1)
+        low, high = row["bias_mm"] - row["rms_mm"], row["bias_mm"] + row["rms_mm"]
+        ax.plot([low, high], [y, y], color=INK, lw=1)
         ax.plot(row["bias_mm"], y, "o", color=INK, ms=4)
+        if high > WIDEST_MM:
+            ax.text(WIDEST_MM, y, f" bias {row['bias_mm']:+.2f} ± {row['rms_mm']:.2f} ▸", ha="right",
+                    va="bottom", fontsize=7, color=INK)  # fmt: skip
+    ax.set_xlim(-WIDEST_MM, WIDEST_MM)
     ax.axvline(0, color=INK, lw=0.6)
     ax.set_title("gap less truth, mm\npoint: bias, line: ± rms, pale: ± stated u", fontsize=9)
 
@@ -77,8 +84,12 @@ def _points(ax: Axes, values: list[float | None], least: float) -> None:
     known = [(y, value) for y, value in enumerate(values) if value is not None]
     ax.hlines([y for y, _ in known], [v for _, v in known], 1, color=PALE, lw=1)
     for y, value in known:
-        ax.plot(value, y, "o", color=GOOD if value >= least else BAD, ms=5)
-    ax.set_xlim(min([v for _, v in known] + [0.85]) - 0.01, 1.005)
+        colour = GOOD if value >= least else BAD
+        ax.plot(max(value, LEAST_SHOWN), y, "o" if value >= LEAST_SHOWN else "<", color=colour, ms=5,
+                clip_on=False)  # fmt: skip
+        if value < LEAST_SHOWN:
+            ax.text(LEAST_SHOWN + 0.012, y, f"{value:.2f}", va="center", fontsize=8, color=colour)
+    ax.set_xlim(LEAST_SHOWN, 1.005)
 
 
 def _counts(ax: Axes, rows: list[dict[str, Any]]) -> None:
