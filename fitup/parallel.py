@@ -1,7 +1,7 @@
 """The same work on several photos at once, in threads: results are those of one after the other.
 
-Decoders, picture library and large array operations let other threads work meanwhile: with two threads it takes
-two thirds of the time of one. Processes would take longer to start than a joint's few photos take.
+Decoders, picture library and large array operations let other threads work meanwhile: two threads take two
+thirds of the time of one. Processes would take longer to start than the few photos of a joint take.
 """
 
 from __future__ import annotations
