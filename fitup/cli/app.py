@@ -7,8 +7,10 @@ from typing import Annotated
 import typer
 
 from fitup.cli import shared_options as shared
+from fitup.cli.archive import archive
 from fitup.cli.comparing import compare
 from fitup.cli.jobs import job_list
+from fitup.cli.reports import report
 from fitup.cli.rules import shop_rules
 from fitup.cli.seams import seam
 from fitup.cli.settling import settle
@@ -38,6 +40,7 @@ app.add_typer(_lens, name="lens")
 app.add_typer(_record, name="record")
 app.add_typer(job_list, name="job")
 app.add_typer(shop_rules, name="rules")
+app.add_typer(archive, name="archive")
 
 
 def _show_version(wanted: bool) -> None:
@@ -104,6 +107,8 @@ def inspect(
         typer.Option(help="Joint, for the record; of several in one photo each by its strip: J3=11."),
     ] = None,
     no_files: shared.NoFiles = False,
+    archive: shared.Archive = None,
+    serial: shared.Serial = "",
     json: Annotated[
         bool, typer.Option("--json", help="One JSON line per joint on stdout, for machines.")
     ] = False,
@@ -145,6 +150,8 @@ def inspect(
             to_place=to,
             probability=probability,
             out=None if no_files else out,
+            archive=archive,
+            serial=serial,
             who=who,
             job=job,
             part=part,
@@ -158,6 +165,7 @@ app.command()(seam)
 app.command()(sides)
 app.command()(settle)
 app.command()(compare)
+app.command()(report)
 
 
 @_target.command("draw")

@@ -6,10 +6,11 @@ import json
 import os
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
+from fitup.cli.archiving import Keeper, added_line, archived_json, keeper_of
 from fitup.cli.boundary import report
 from fitup.cli.given import parse_points, read_settings
 from fitup.cli.job_list import JobList, filing_of, names_a_list
@@ -19,6 +20,7 @@ from fitup.errors import ExitCode, FitupError, UsageError
 if TYPE_CHECKING:
     from fitup.cli.screen import Screen
     from fitup.evidence import Filing, InspectionRecord
+    from fitup.evidence.archive.archive import Added
     from fitup.inspection import Inspection, InspectionSettings
 
     _Found: TypeAlias = tuple[Inspection | None, FitupError | None, Filing]
@@ -95,6 +97,8 @@ class Options:
     probability: str | None = None
     out: str | None = None
     """Folder for the results; None: no files."""
+    archive: str | None = None
+    serial: str = ""
     who: str = ""
     job: str = ""
     """The job, or a joint list, `.toml`."""
@@ -114,6 +118,7 @@ def inspect_photos(options: Options) -> int:
         reported one by one and stop nothing.
     """
     names = parse_joints(options.joint)[1]
+    keeper = keeper_of(options.archive, options.serial, no_files=options.out is None)
     if names_a_list(options.job):
         inspect = _as_list_says(JobList(options))
     else:
@@ -132,7 +137,7 @@ def inspect_photos(options: Options) -> int:
         from fitup.evidence.writing import check_folder
 
         check_folder(Path(options.out))
-    return worst([*(report(fault) for fault in faults), *_run_all(photos, inspect, options)])
+    return worst([*(report(fault) for fault in faults), *_run_all(photos, inspect, options, keeper)])
 
 
 def find_photos(names: Sequence[str]) -> tuple[list[Path], list[UsageError]]:
@@ -200,20 +205,21 @@ class _Done:
     path: Path
     record: InspectionRecord
     folder: Path | None
+    archived: Added | None = None
 
     @property
     def code(self) -> int:
         return exit_code_of(self.record.verdict.word)
 
 
-def _run_all(photos: list[Path], inspect: _Inspecting, options: Options) -> list[int]:
+def _run_all(photos: list[Path], inspect: _Inspecting, options: Options, keeper: Keeper | None) -> list[int]:
     from fitup.cli.screen import ProgressBar, Screen
 
     screen = None if options.json else Screen()
     codes = []
     with ProgressBar(len(photos)) as bar:
         for photo in photos:
-            results = _run_one(photo, inspect, options)
+            results = _run_one(photo, inspect, options, keeper)
             with bar.out_of_the_way():
                 codes += [_tell(photo, result, screen, alone=len(photos) == 1) for result in results]
     if screen is not None and len(photos) > 1:
@@ -222,7 +228,9 @@ def _run_all(photos: list[Path], inspect: _Inspecting, options: Options) -> list
     return codes
 
 
-def _run_one(path: Path, inspect: _Inspecting, options: Options) -> list[_Done | Exception]:
+def _run_one(
+    path: Path, inspect: _Inspecting, options: Options, keeper: Keeper | None
+) -> list[_Done | Exception]:
     """Every joint of one photo, kept; an error takes the place of a joint, or of all, and stops nothing."""
     try:
         found = inspect(path)
@@ -233,10 +241,18 @@ def _run_one(path: Path, inspect: _Inspecting, options: Options) -> list[_Done |
         try:
             if inspection is None:
                 raise fault or AssertionError
-            results.append(_keep(path, inspection, filing, options.out, len(found) > 1))
+            done = _keep(path, inspection, filing, options.out, len(found) > 1)
+            results.append(_archived(done, keeper))
         except Exception as error:
             results.append(error)
     return results
+
+
+def _archived(done: _Done, keeper: Keeper | None) -> _Done:
+    """The same, in the archive too where there is one."""
+    if keeper is None or done.folder is None:
+        return done
+    return replace(done, archived=keeper.keep(done.folder, [done.path]))
 
 
 def _as_options_say(settings: InspectionSettings, options: Options) -> _Inspecting:
@@ -292,6 +308,8 @@ def _tell(photo: Path, result: _Done | Exception, screen: Screen | None, *, alon
         screen.show(result.record, result.folder)
     else:
         screen.show_short(result.record)
+    if result.archived is not None and screen is not None:
+        screen.tell("archive", added_line(result.archived))
     return result.code
 
 
@@ -302,6 +320,7 @@ def _print_json(done: _Done) -> None:
         "photo": _shown(done.path),
         "exit_code": done.code,
         "folder": None if done.folder is None else _shown(done.folder),
+        **archived_json(done.archived),
         "record": done.record.model_dump(mode="json"),
     }
     print_line(json.dumps(line, allow_nan=False))

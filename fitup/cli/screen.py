@@ -1,4 +1,4 @@
-"""What a person sees in the terminal. The only file that imports rich.
+"""What a person sees in the terminal. The only file beside `progress.py` that imports rich.
 
 Everything is said by words and signs as well as by colour, fits 80 columns, and falls back to ASCII
 where the terminal's encoding has nothing more.
@@ -10,20 +10,19 @@ import math
 import os
 import re
 import textwrap
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn, TypeAlias
 
 import numpy as np
 from rich.console import Console
 from rich.padding import Padding
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
 
 from fitup.cli.boundary import PipeClosedError, one_line
 from fitup.cli.list_words import list_sentence, short_name
+from fitup.cli.progress import ProgressBar
 from fitup.cli.quality_lines import quality_lines, told_by_quality
 from fitup.cli.sketch import SketchInput, profile_sketch
 from fitup.cli.strip_words import how_well_placed, on_strips
@@ -170,6 +169,10 @@ class Screen:
         line = Text.assemble(self._badge(record), " ", self._plain(short_name(record)))
         self._print(line)
         self._print(Padding(Text(self._plain(f"largest gap {_gap(record)}; {verdict.advice}")), (0, 0, 0, 4)))
+
+    def tell(self, word: str, text: str) -> None:
+        """One paragraph under a word."""
+        self._paragraph(word, text)
 
     def summary(self, counts: Sequence[tuple[str, int]], folder: str | None = None) -> None:
         """How many photos ended how, and where their results lie."""
@@ -321,41 +324,6 @@ def print_line(text: str) -> None:
         print(text, flush=True)
     except BrokenPipeError:
         raise PipeClosedError from None
-
-
-class ProgressBar:
-    """A bar on stderr when there is more than one photo and somebody to look at it."""
-
-    def __init__(self, count: int) -> None:
-        console = Console(stderr=True)
-        self._bar: Progress | None = None
-        if count > 1 and console.is_terminal:
-            columns = (TextColumn("photos"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-            # Redirecting would send the results, which belong to stdout, to the bar's stderr.
-            self._bar = Progress(
-                *columns, console=console, transient=True, redirect_stdout=False, redirect_stderr=False
-            )
-            self._bar.add_task("photos", total=count)
-
-    def __enter__(self) -> ProgressBar:
-        if self._bar is not None:
-            self._bar.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self._bar is not None:
-            self._bar.stop()
-
-    @contextmanager
-    def out_of_the_way(self) -> Iterator[None]:
-        """Clear the bar while a result is shown, then count it."""
-        if self._bar is None:
-            yield
-            return
-        self._bar.stop()
-        yield
-        self._bar.advance(self._bar.task_ids[0])
-        self._bar.start()
 
 
 def _on_ground(state: str) -> str:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fitup.cli import shared_options as shared
+from fitup.cli.archiving import Keeper, added_line, archived_json, keeper_of
 from fitup.cli.boundary import report
 from fitup.cli.inspecting import Options, exit_code_of, find_photos, worst
 from fitup.cli.job_list import one_joint
@@ -18,6 +19,7 @@ from fitup.errors import ExitCode, FitupError, UsageError
 
 if TYPE_CHECKING:
     from fitup.evidence import Filing
+    from fitup.evidence.archive.archive import Added
     from fitup.evidence.seam_record import SeamRecord
     from fitup.evidence.sides_record import SidesRecord
     from fitup.photo_strips import PhotoStrips
@@ -65,6 +67,8 @@ def seam(
     part: shared.Part = "",
     joint: Annotated[str, typer.Option(help="Joint, for the record and the folder's name.")] = "",
     no_files: shared.NoFiles = False,
+    archive: shared.Archive = None,
+    serial: shared.Serial = "",
     json: Annotated[
         bool, typer.Option("--json", help="One JSON line for the joint on stdout, for machines.")
     ] = False,
@@ -99,6 +103,8 @@ def seam(
         to_place=to,
         probability=probability,
         out=None if no_files else out,
+        archive=archive,
+        serial=serial,
         who=who,
         job=job,
         part=part,
@@ -119,6 +125,7 @@ def inspect_long_joint(options: Options, strips: str | None = None, workers: int
     UsageError, StorageError, RetakeError
         When an option cannot be used, nothing can be written, or photos and strips contradict one another.
     """
+    keeper = keeper_of(options.archive, options.serial, no_files=options.out is None)
     settings, filing = one_joint(options, usual_kind="seam")
     named = None if strips is None else parse_strips(strips)
     photos, faults = find_photos(options.photos)
@@ -149,7 +156,7 @@ def inspect_long_joint(options: Options, strips: str | None = None, workers: int
                 return worst(codes)  # no photo gave anything, and each was told of
             raise
     codes = [code for code in codes if code != int(ExitCode.RETAKE)]  # what is missing shows in the verdict
-    return worst([*codes, _keep_and_show(seam, options, filing, workers)])
+    return worst([*codes, _keep_and_show(seam, options, filing, workers, photos, keeper)])
 
 
 def parse_strips(text: str) -> tuple[int, int]:
@@ -182,7 +189,14 @@ def _with_name(name: str, fault: FitupError) -> FitupError:
     return named
 
 
-def _keep_and_show(seam: Seam, options: Options, filing: Filing, workers: int) -> int:
+def _keep_and_show(
+    seam: Seam,
+    options: Options,
+    filing: Filing,
+    workers: int,
+    photos: Sequence[Path],
+    keeper: Keeper | None,
+) -> int:
     from fitup.cli.screen import Screen
     from fitup.evidence.seam_building import build_seam_record
     from fitup.evidence.seam_saving import save_seam
@@ -192,16 +206,24 @@ def _keep_and_show(seam: Seam, options: Options, filing: Filing, workers: int) -
     else:
         saved = save_seam(seam, options.out, filing=filing, workers=workers)
         record, folder = saved.record, saved.folder
+    added = None if keeper is None or folder is None else keeper.keep(folder, photos)
     code = exit_code_of(record.verdict.word)
     if options.json:
-        print_json_line(options.photos, record, folder, code)
+        print_json_line(options.photos, record, folder, code, added)
     else:
-        Screen().show_seam(record, folder)
+        screen = Screen()
+        screen.show_seam(record, folder)
+        if added is not None:
+            screen.tell("archive", added_line(added))
     return code
 
 
 def print_json_line(
-    photos: Sequence[str], record: SeamRecord | SidesRecord, folder: Path | None, code: int
+    photos: Sequence[str],
+    record: SeamRecord | SidesRecord,
+    folder: Path | None,
+    code: int,
+    added: Added | None = None,
 ) -> None:
     """The result of several photos as one line for machines."""
     from fitup.cli.screen import print_line
@@ -211,6 +233,7 @@ def print_json_line(
         "photos": [printable_name(name) for name in photos],
         "exit_code": code,
         "folder": None if folder is None else printable_name(str(folder)),
+        **archived_json(added),
         "record": record.model_dump(mode="json"),
     }
     print_line(json.dumps(line, allow_nan=False))

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 __all__ = [
+    "Archive",
     "ArrisRadius",
     "Feed",
     "From",
@@ -27,6 +28,7 @@ __all__ = [
     "PrintRecord",
     "Probability",
     "Rules",
+    "Serial",
     "Sheet",
     "Spot",
     "TargetOn",
@@ -82,3 +84,8 @@ Job = Annotated[
 ]
 Part = Annotated[str, typer.Option(help="Part, for the record.")]
 NoFiles = Annotated[bool, typer.Option("--no-files", help="Write no files.")]
+Archive = Annotated[
+    str | None,
+    typer.Option(envvar="FITUP_ARCHIVE", help="The archive: a folder, or a database's URL."),
+]
+Serial = Annotated[str, typer.Option(help="Serial number of the part, for the archive's entry.")]

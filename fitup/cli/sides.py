@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from fitup.cli import shared_options as shared
+from fitup.cli.archiving import added_line, keeper_of
 from fitup.cli.inspecting import Options, exit_code_of, find_photos
 from fitup.cli.job_list import one_joint
 from fitup.cli.seams import print_json_line
@@ -42,6 +43,8 @@ def sides(
     part: shared.Part = "",
     joint: Annotated[str, typer.Option(help="Joint, for the record and the folder's name.")] = "",
     no_files: shared.NoFiles = False,
+    archive: shared.Archive = None,
+    serial: shared.Serial = "",
     json: Annotated[
         bool, typer.Option("--json", help="One JSON line for the joint on stdout, for machines.")
     ] = False,
@@ -74,6 +77,8 @@ def sides(
             to_place=to,
             probability=probability,
             out=None if no_files else out,
+            archive=archive,
+            serial=serial,
             who=who,
             job=job,
             part=part,
@@ -91,6 +96,7 @@ def _inspect(options: Options) -> int:
     UsageError, PhotoError, RetakeError, StorageError
         When an option or a photo cannot be used, or nothing can be written.
     """
+    keeper = keeper_of(options.archive, options.serial, no_files=options.out is None)
     settings, filing = one_joint(options)
     photos, faults = find_photos(options.photos)
     if faults:
@@ -111,11 +117,15 @@ def _inspect(options: Options) -> int:
     else:
         saved = save_sides(joint, options.out, filing=filing, workers=workers)
         record, folder = saved.record, saved.folder
+    added = None if keeper is None or folder is None else keeper.keep(folder, photos)
     code = exit_code_of(record.verdict.word)
     if options.json:
-        print_json_line(options.photos, record, folder, code)
+        print_json_line(options.photos, record, folder, code, added)
     else:
         from fitup.cli.screen import Screen
 
-        Screen().show_sides(record, folder)
+        screen = Screen()
+        screen.show_sides(record, folder)
+        if added is not None:
+            screen.tell("archive", added_line(added))
     return code

@@ -103,9 +103,10 @@ class Outcome(_Part):
 class Correction(_Part):
     """What is to be read instead in an earlier entry; with `void` it is not to be relied on at all.
 
-    What is corrected stands in the new entry's `about`; `changed` names those fields.
+    What is corrected stands in the new entry's `about`; `changed` names those fields, `by` who says so.
     """
 
+    by: str
     void: bool
     changed: tuple[Literal["job", "part", "joint", "serial", "who"], ...]
 

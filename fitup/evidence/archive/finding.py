@@ -44,6 +44,7 @@ def finding_of(entry: Entry) -> dict[str, Any]:
         *(about.job, about.part, about.joint, about.serial, about.who, about.sentence, entry.note),
         *(one.name for one in entry.files),
         *(() if outcome is None else (outcome.word, outcome.bead_colour, outcome.penetration)),
+        *(() if entry.correction is None else (entry.correction.by,)),
     ]
     return {
         "number": entry.number,
