@@ -5,11 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from fitup.evidence.subject import Profiled
 
-__all__ = ["PROFILE_COLUMNS", "profile_csv"]
+if TYPE_CHECKING:
+    from fitup.evidence.record import StationEntry
+
+__all__ = ["PROFILE_COLUMNS", "profile_csv", "stations_csv"]
 
 PROFILE_COLUMNS = (
     "station_mm",
@@ -41,16 +45,42 @@ def profile_csv(subject: Profiled, more: Mapping[str, Sequence[str]] | None = No
         UTF-8, rows ended by CR LF (RFC 4180, section 2). Lengths to 0.0001 mm and 0.001 px: finer
         digits are not measured; the record keeps every number in full.
     """
+    more = more or {}
+    rows = zip(_rows(subject), _further(subject, more), strict=True)
+    return _csv((*PROFILE_COLUMNS, *more), ([*row, *rest] for row, rest in rows))
+
+
+def stations_csv(stations: Sequence[StationEntry], limit_mm: float) -> bytes:
+    """The same table made from a record's stations: the columns that every record has, to the letter."""
+    return _csv(PROFILE_COLUMNS, (_stored(station, limit_mm) for station in stations))
+
+
+def _csv(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
-    more = more or {}
-    writer.writerow((*PROFILE_COLUMNS, *more))
-    writer.writerows([*row, *rest] for row, rest in zip(_rows(subject), _further(subject, more), strict=True))
+    writer.writerow(heads)
+    writer.writerows(rows)
     return text.getvalue().encode("utf-8")
 
 
 def _further(subject: Profiled, more: Mapping[str, Sequence[str]]) -> Iterator[tuple[str, ...]]:
     return zip(*more.values(), strict=True) if more else iter([()] * len(subject.profile.station_mm))
+
+
+def _stored(station: StationEntry, limit_mm: float) -> list[str]:
+    numbers = (station.station_mm, station.gap_mm, station.u_gap_mm, station.near_mm, station.far_mm)
+    pixels = (*(station.near_px or (None, None)), *(station.far_px or (None, None)))
+    return [
+        *(_stored_field(value, 4) for value in numbers),
+        *(_stored_field(value, 3) for value in pixels),
+        _field(limit_mm, 4),
+        station.state,
+        station.unseen_reason,
+    ]
+
+
+def _stored_field(value: float | None, digits: int) -> str:
+    return "" if value is None else _field(value, digits)
 
 
 def _rows(subject: Profiled) -> Iterator[list[str]]:
