@@ -23,6 +23,7 @@ __all__ = ["build_hostile", "hostile_paper_patch_mm", "hostile_truth"]
 
 Floats = NDArray[np.float64]
 SELF_MM = 0.35  # a ray that ends this close before its point has met the plate's own edge
+FILLED_MM = 0.25
 SCREEN_PX_MM = 0.066
 PHONE_LOW, PHONE_HIGH = np.array([-13.0, -13.0, -12.0]), np.array([138.0, 60.0, -4.0])
 
@@ -138,6 +139,8 @@ def hostile_truth(scene: HostileScene, quality: int) -> dict[str, Any]:
     near, far = (first.world(np.array(stations[k])) for k in ("near_xyz_mm", "far_xyz_mm"))
     world, _ = build_hostile(scene, 0.05, solid=True)
     covered = _covered(world, scene, near) | _covered(world, scene, far)
+    if scene.joint.kind == "butt":
+        covered |= _filled(world, scene, near, far)
     hidden = np.array(stations["hidden"]) | covered
     x = near[:, 0]
     disturbed = np.any([(x >= a) & (x <= b) for a, b in scene.disturbed] or [np.zeros(len(x), bool)], axis=0)
@@ -156,9 +159,23 @@ def hostile_truth(scene: HostileScene, quality: int) -> dict[str, Any]:
 
 def _covered(world: Any, scene: HostileScene, points: Floats) -> NDArray[np.bool_]:
     """Whether something stands between the lens and each point (N, 3)."""
+    reach, hit = _hits(world, scene, points)
+    return np.asarray(hit < reach - SELF_MM)
+
+
+def _filled(world: Any, scene: HostileScene, near: Floats, far: Floats) -> NDArray[np.bool_]:
+    """Whether the gap is packed from edge to edge, less than FILLED_MM below its edges."""
+    packed = np.ones(len(near), dtype=bool)
+    for share in (0.1, 0.5, 0.9):
+        reach, hit = _hits(world, scene, near + share * (far - near))
+        packed &= hit < reach + FILLED_MM
+    return packed
+
+
+def _hits(world: Any, scene: HostileScene, points: Floats) -> tuple[Floats, Floats]:
+    """How far each point (N, 3) is from the lens, and how far the light comes that falls in from there."""
     eye = scene.camera.position_mm
     way = points - eye
     reach = np.linalg.norm(way, axis=1)
     ray = mi.Ray3f(mi.Point3f(*(np.full(len(way), v) for v in eye)), mi.Vector3f(*(way / reach[:, None]).T))
-    hit = np.array(world.ray_intersect_preliminary(ray).t)
-    return np.asarray(hit < reach - SELF_MM)
+    return reach, np.array(world.ray_intersect_preliminary(ray).t, dtype=float)

@@ -212,6 +212,7 @@ TARGETS: tuple[HostileScene, ...] = (
         finish=("along", "polished"),
         up=(0.0, -1.0, 0.0),
         ground_mm=2.4,
+        bytes_limit=240_000,
         light={"turn_deg": 150.0, "windows": 0.3},
         parts=(Lamp(place=(60.0, -430.0, 260.0), size_mm=150.0, colour=(8.0, 7.5, 6.6)),),
     ),
