@@ -336,3 +336,27 @@ def test_poses_of_hostile_targets_find_their_saddle_points(photo: Path) -> None:
         start = at.astype(np.float32).reshape(-1, 1, 2)
         found = cv2.cornerSubPix(grey, start.copy(), (9, 9), (-1, -1), stop).reshape(-1, 2)
         assert np.median(np.linalg.norm(found - at, axis=1)) < (0.6 if truth["factor"] == "motion" else 0.3)
+
+
+def test_full_sampling_covers_the_joint_and_the_target_of_every_hostile_scene(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    pytest.importorskip("scipy")
+    monkeypatch.syspath_prepend(str(FOLDER))
+    from hostile_scenes import HOSTILE as SCENES
+    from hostile_scenes import linear_scenes
+    from linear import FADE_PX, full_boxes
+
+    assert {s.name for s in SCENES} == {p.stem for p in HOSTILE}
+    for scene in linear_scenes():
+        truth = _truth(FOLDER / "hostile" / f"{scene.name}.jpg")
+        stations = truth["stations"]
+        middle = (np.array(stations["near_xyz_mm"]) + stations["far_xyz_mm"]) / 2
+        at = scene.camera.film_px(scene.first.world(middle))
+        at = at[((at > 0) & (at < [2016, 1512])).all(1)]
+        inside = np.zeros(len(at), dtype=bool)
+        for left, top, width, height in full_boxes(scene):
+            low, high = np.array([left, top]), np.array([left + width, top + height])
+            margin_low, margin_high = FADE_PX * (low > 0), FADE_PX * (high < [2016, 1512])
+            inside |= ((at >= low + margin_low) & (at <= high - margin_high)).all(1)
+        assert inside.all()
