@@ -110,13 +110,14 @@ def probability_within(
     gap_mm: NDArray[np.float64], u_mm: NDArray[np.float64], limit_mm: float
 ) -> NDArray[np.float64]:
     """P(0 <= true gap <= limit | true gap >= 0) for N(gap, u²), shape (N,); NaN where unseen."""
-    return _probabilities(gap_mm, u_mm, limit_mm)[0]
+    p_within, _ = _probabilities(gap_mm, u_mm, limit_mm)
+    return np.where(np.isfinite(gap_mm), p_within, np.nan)
 
 
 def _probabilities(
     gap_mm: NDArray[np.float64], u_mm: NDArray[np.float64], limit_mm: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """P(within) of the normal cut at zero, and P(over) of the whole normal."""
+    """P(within) of the normal cut at zero, and P(over) of the whole normal, where the gap was seen."""
     exact = u_mm <= _EXACT_U_MM
     u_or_one = np.where(exact, 1.0, u_mm)
     log_above_limit = _log_upper_tail((limit_mm - gap_mm) / u_or_one)
@@ -126,13 +127,12 @@ def _probabilities(
     p_over = np.exp(log_above_limit)
     p_within = np.where(exact, np.where(gap_mm <= limit_mm, 1.0, 0.0), p_within)
     p_over = np.where(exact, np.where(gap_mm > limit_mm, 1.0, 0.0), p_over)
-    unseen = ~np.isfinite(gap_mm)
-    return np.where(unseen, np.nan, p_within), np.where(unseen, np.nan, p_over)
+    return p_within, p_over
 
 
 def _log_upper_tail(z: NDArray[np.float64]) -> NDArray[np.float64]:
     """log(1 - Φ(z)), also where 1 - Φ(z) is below the smallest float64."""
-    near = np.clip(z, -_TAIL, _TAIL)
+    near = np.minimum(z, _TAIL)
     log_near = np.log(0.5 * np.asarray(_erfc(near / math.sqrt(2.0)), dtype=np.float64))
     far = np.maximum(z, _TAIL)
     inverse_square = far**-2.0

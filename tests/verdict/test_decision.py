@@ -46,6 +46,24 @@ def test_an_exact_gap_changes_state_exactly_at_the_limit() -> None:
     assert state_of(math.nextafter(limit_mm, 1), 0.0, limit_mm) == StationState.OVER
 
 
+def test_a_reading_is_exact_up_to_a_picometre() -> None:
+    assert state_of(0.889, 1e-9, 0.889) == StationState.WITHIN
+    assert state_of(0.889, 2e-9, 0.889) == StationState.DOUBTFUL
+
+
+def test_an_exact_reading_is_certain_and_an_unseen_one_has_no_probability() -> None:
+    gaps = np.array([0.5, 1.5, math.nan])
+    np.testing.assert_array_equal(probability_within(gaps, np.zeros(3), 0.889), [1.0, 0.0, math.nan])
+
+
+def test_a_statement_exactly_as_probable_as_asked_is_made() -> None:
+    probability = float(probability_within(np.array([0.8]), np.array([0.05]), 0.889)[0])
+    as_probable = DecisionRule(conformance_probability=probability)
+    more = DecisionRule(conformance_probability=math.nextafter(probability, 1))
+    assert state_of(0.8, 0.05, 0.889, as_probable) == StationState.WITHIN
+    assert state_of(0.8, 0.05, 0.889, more) == StationState.DOUBTFUL
+
+
 def test_simple_acceptance_leaves_uncertainty_out() -> None:
     rule = DecisionRule(simple_acceptance=True)
     assert state_of(0.889, 0.3, 0.889, rule) == StationState.WITHIN
@@ -84,6 +102,14 @@ def test_the_two_pieces_of_the_tail_meet() -> None:
     gap_mm = -z * 0.01
     below, above = probability_within(gap_mm, u_mm, 1e-4)
     assert below == pytest.approx(above, abs=1e-8)
+
+
+def test_the_series_of_the_far_tail_is_as_good_as_it_says() -> None:
+    """From z = 24.99, where the error function serves, to z = 25.01, where the series does; SciPy's tail."""
+    gap_mm, limit_mm = np.array([-24.99]), 0.02
+    reference = -np.expm1(norm.logsf(25.01) - norm.logsf(24.99))
+    found = probability_within(gap_mm, np.array([1.0]), limit_mm)
+    np.testing.assert_allclose(found, reference, rtol=0, atol=1e-9)
 
 
 def test_within_needs_more_than_iso_14253_when_zero_is_near() -> None:
@@ -146,8 +172,10 @@ def test_senseless_probabilities_are_refused(probability: float) -> None:
 
 
 def test_the_rule_says_itself() -> None:
-    assert "95 %" in DecisionRule().sentence
-    assert "simple acceptance" in DecisionRule(simple_acceptance=True).sentence
+    assert DecisionRule().sentence == (
+        "within or over where at least 95 % probable, else doubtful (ISO 14253-1, JCGM 106)"
+    )
+    assert DecisionRule(simple_acceptance=True).sentence == "simple acceptance: the reading alone decides"
 
 
 def test_states_of_a_ramp_come_in_order() -> None:
