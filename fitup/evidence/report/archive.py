@@ -1,7 +1,7 @@
 """What makes a PDF an archive file: PDF/A-3 (ISO 19005-3) metadata, colours, and the files inside it.
 
-The PDF library writes the structure; its own metadata would hold the time of writing, so that the same record
-would never give the same bytes twice.
+The PDF library writes the structure, and the sRGB profile (ICC, version 2) that says what colours mean. Its
+own metadata would hold the time of writing, so that the same record would never give the same bytes twice.
 """
 
 from __future__ import annotations
@@ -10,18 +10,13 @@ from datetime import UTC, datetime
 from html import escape
 
 from fpdf import FPDF
-from fpdf.enums import OutputIntentSubType
-from fpdf.output import PDFICCProfile
-from PIL import ImageCms
 
 from fitup import __version__
 from fitup.evidence.report.model import Attachment, Report
 
-__all__ = ["CONFORMANCE", "embed_files", "set_colours", "set_metadata"]
+__all__ = ["CONFORMANCE", "embed_files", "set_metadata"]
 
 CONFORMANCE = "PDF/A-3B"
-
-_DATE = slice(24, 36)
 
 
 def set_metadata(pdf: FPDF, report: Report) -> None:
@@ -47,27 +42,6 @@ def _xmp(report: Report) -> str:
         f"<xmp:MetadataDate>{moment}</xmp:MetadataDate><pdf:Producer>fitup {__version__}</pdf:Producer>"
         "</rdf:Description></rdf:RDF></x:xmpmeta>"
     )
-
-
-def set_colours(pdf: FPDF) -> None:
-    """What red, green and blue mean: sRGB, by a profile made here."""
-    pdf.add_output_intent(
-        OutputIntentSubType.PDFA,
-        output_condition_identifier="sRGB",
-        output_condition="IEC 61966-2-1:1999",
-        registry_name="http://www.color.org",
-        dest_output_profile=PDFICCProfile(contents=_srgb(), n=3, alternate="DeviceRGB"),
-        info="sRGB",
-    )
-
-
-def _srgb() -> bytes:
-    """The picture library's sRGB profile; its head holds the time of making, which is set to a fixed one."""
-    profile = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
-    day = (2026, 1, 1, 0, 0, 0)
-    profile[_DATE] = b"".join(value.to_bytes(2, "big") for value in day)
-    profile[84:100] = bytes(16)  # the profile's own digest, which may be left out (ICC.1, 7.2.18)
-    return bytes(profile)
 
 
 def embed_files(pdf: FPDF, attachments: tuple[Attachment, ...], filed_at: datetime) -> None:

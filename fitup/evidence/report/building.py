@@ -278,9 +278,9 @@ def _beside(entry: _Entry) -> str:
     filing = entry.source.record.filing
     photos = photos_of(entry.source.record)
     named = [
+        f"{filing.filed_at_utc:%Y-%m-%d %H:%M} UTC",
         f"job {filing.job}" if filing.job else "",
         f"part {filing.part}" if filing.part else "",
         photos[0].name if len(photos) == 1 else f"{len(photos)} photos",
-        f"{filing.filed_at_utc:%Y-%m-%d %H:%M} UTC",
     ]
     return " · ".join(text for text in named if text)

@@ -49,8 +49,12 @@ def digests_section(source: Source, record_name: str) -> Section:
     program = record.program
     rows = [
         ("record", f"{record_name}, SHA-256 {source.judged.sha256}"),
-        *((photo.name, f"SHA-256 {photo.sha256}") for photo in photos_of(record)),
-        *((one.name, f"SHA-256 {one.sha256}, as found") for one in source.overlays if one is not None),
+        *(("photo", f"{photo.name}, SHA-256 {photo.sha256}") for photo in photos_of(record)),
+        *(
+            ("picture", f"{one.name}, SHA-256 {one.sha256}, as found")
+            for one in source.overlays
+            if one is not None
+        ),
         *(
             (f"settlement {number}", f"SHA-256 {digest}")
             for number, digest in enumerate(source.settlements.digests, start=1)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable, Set
 from dataclasses import replace
+from itertools import groupby
 
 from fitup.evidence.report.model import (
     Badge,
@@ -29,14 +30,14 @@ BOX = "□"
 
 _MOST_LETTERS = 500
 _MOST_NAMED = 60
-_MOST_NOTES = 50
+_MOST_NOTES = 200
 _JOINERS = "\u200c\u200d"  # Persian and Indic scripts spell with them
 # What changes the order or the look of its neighbours, what is private, unassigned, or no text at all.
 _HIDDEN = frozenset({"Cf", "Cc", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 
 class Letters:
-    """Turns texts into what can be shown, and keeps a note of every one that was changed.
+    """Turns texts into what can be shown, and keeps a note of all letters that were replaced.
 
     `known` are the code points that the fonts hold; without it everything that is a letter can be shown, as
     in a browser, which finds fonts by itself.
@@ -44,37 +45,42 @@ class Letters:
 
     def __init__(self, known: Set[int] | None = None) -> None:
         self._known = known
-        self._changed: dict[str, str] = {}
+        self._runs: dict[str, int] = {}
 
     def shown(self, text: str) -> str:
-        """The text on one line, composed (NFC), of bearable length, letters that cannot be shown as boxes."""
+        """The text on one line, composed (NFC), of bearable length, letters that cannot be shown as boxes.
+
+        A row of boxes is followed by the number of its note, the same wherever the same letters are missing.
+        """
         line = unicodedata.normalize("NFC", " ".join(text.split()))
         if len(line) > _MOST_LETTERS:
             line = f"{line[:_MOST_LETTERS]}… ({len(line)} characters, whole in the record)"
-        changed = "".join(letter if self._can_show(letter) else BOX for letter in line)
-        if changed != line:
-            self._changed.setdefault(line, changed)
-        return changed
+        parts = []
+        for can_show, letters in groupby(line, self._can_show):
+            part = "".join(letters)
+            parts.append(part if can_show else f"{BOX * len(part)}[{self._number(part)}]")
+        return "".join(parts)
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """One sentence for every text that was changed, with the code points of its boxes in order."""
-        notes = [f"{changed}: {self._points(line)}" for line, changed in self._changed.items()]
+        """One line for every row of letters that was replaced, with their code points in order."""
+        notes = [f"[{number}] {_points(run)}" for run, number in self._runs.items()]
         more = len(notes) - _MOST_NOTES
-        return (*notes[:_MOST_NOTES], f"and {more} texts more") if more > 0 else tuple(notes)
+        return (*notes[:_MOST_NOTES], f"and {more} more") if more > 0 else tuple(notes)
+
+    def _number(self, run: str) -> int:
+        return self._runs.setdefault(run, len(self._runs) + 1)
 
     def _can_show(self, letter: str) -> bool:
-        if letter in _JOINERS:
-            return self._known is None or ord(letter) in self._known
-        if unicodedata.category(letter) in _HIDDEN:
+        if unicodedata.category(letter) in _HIDDEN and letter not in _JOINERS:
             return False
         return self._known is None or ord(letter) in self._known
 
-    def _points(self, line: str) -> str:
-        missing = [f"U+{ord(letter):04X}" for letter in line if not self._can_show(letter)]
-        more = len(missing) - _MOST_NAMED
-        named = " ".join(missing[:_MOST_NAMED])
-        return f"{named} and {more} more" if more > 0 else named
+
+def _points(run: str) -> str:
+    named = " ".join(f"U+{ord(letter):04X}" for letter in run[:_MOST_NAMED])
+    more = len(run) - _MOST_NAMED
+    return f"{named} and {more} more" if more > 0 else named
 
 
 def shown_report(report: Report, letters: Letters, intro: str) -> Report:

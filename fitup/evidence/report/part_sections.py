@@ -19,6 +19,7 @@ _CARE = (
     "Informs and releases nothing for welding: the welding procedure and licensed or certified practice "
     "decide."
 )
+_MOST_TOLD = 2
 _WORST_FIRST = ("re-fixture", "retake", "gauge", "within")
 
 
@@ -30,13 +31,11 @@ def overview_section(sources: Sequence[Source], compared: Sequence[Compared | No
     worst = min(words, key=_WORST_FIRST.index)
     counts = [(words.count(word), word) for word in _WORST_FIRST]
     said = ", ".join(f"{count} {word}" for count, word in counts if count)
-    advice = [
-        f"{_name(source)}: {source.settlements.verdict.advice}" for source in last if _word(source) == worst
-    ]
+    advice = _advice([source for source in last if _word(source) == worst])
     verdict = Verdict(
         word=worst,
         sentence=f"{said}; the worst counts for the whole",
-        advice="nothing to correct" if worst == "within" else "; ".join(advice),
+        advice="nothing to correct" if worst == "within" else advice,
         figures=(
             ("joints", str(len(last))),
             ("records", str(len(sources))),
@@ -55,6 +54,13 @@ def overview_section(sources: Sequence[Source], compared: Sequence[Compared | No
     )
     told = "SHA-256 is shortened here; each joint's own sheet has it whole, with everything else."
     return Section(title="", blocks=(verdict, table, Lines(texts=(told,))))
+
+
+def _advice(worst: Sequence[Source]) -> str:
+    """What to do about the worst joints, few of them: the table has all."""
+    told = "; ".join(f"{_name(one)}: {one.settlements.verdict.advice}" for one in worst[:_MOST_TOLD])
+    more = len(worst) - _MOST_TOLD
+    return f"{told}; and {more} more below" if more > 0 else told
 
 
 def _follows(compared: Compared | None) -> bool:
@@ -105,7 +111,10 @@ def compared_section(compared: Compared | None, apart: str) -> Section:
     """What became of the joint since the record before; nothing where there is none."""
     title = "Before and after"
     if compared is None:
-        return Section(title=title, blocks=(Lines(texts=(f"Not compared: {apart}",)),) if apart else ())
+        return Section(
+            title=title,
+            blocks=(Lines(texts=(f"Not compared. fitup compare says: {apart}",)),) if apart else (),
+        )
     record, before = compared.record, compared.before.judged.joint
     which = f"{', '.join(record.before.photos)}, filed {record.before.filing.filed_at_utc:%Y-%m-%d %H:%M} UTC"
     facts = Facts(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fitup.evidence.report.archive import embed_files, set_colours, set_metadata
+from fitup.evidence.report.archive import embed_files, set_metadata
 from fitup.evidence.report.fonts import Faces
 from fitup.evidence.report.letters import Letters, shown_report
 from fitup.evidence.report.model import Report
@@ -23,7 +23,6 @@ def report_pdf(report: Report, faces: Faces, paper: str = "A4") -> bytes:
     shown = shown_report(report, Letters(faces.known), _INTRO)
     pdf = Document(paper, faces)
     set_metadata(pdf, shown)
-    set_colours(pdf)
     for sheet in shown.sheets:
         pdf.title_text, pdf.beside = sheet.title, sheet.beside
         pdf.add_page()

@@ -195,7 +195,7 @@ def _picture(pdf: Document, picture: Picture) -> None:
     width = min(WIDTH_MM, room * picture.width_px / picture.height_px)
     height = width * picture.height_px / picture.width_px
     x, y = pdf.l_margin + (WIDTH_MM - width) / 2, pdf.get_y()
-    pdf.image(io.BytesIO(picture.content), x=x, y=y, w=width, h=height, alt_text=picture.caption)
+    pdf.image(io.BytesIO(picture.content), x=x, y=y, w=width, h=height)
     pdf.set_y(y + height + 1.0)
     pdf.line_of_text(picture.caption, 6.5, x=x, width=width, colour=FINE_PRINT)
     pdf.set_y(y + height + 6.0)
