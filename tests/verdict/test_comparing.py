@@ -169,3 +169,106 @@ def test_lands_that_are_not_listed_again_are_not_called_whole() -> None:
     assert fates(still) == [("remains", "short land", "short land")]
     came = compare(joint, joint, spots_before=(), spots_after=(short,))
     assert fates(came) == [("new", "short land", "short land")]
+
+
+def test_spots_after_are_told_at_their_places_before() -> None:
+    """The strip lay 12 mm further on: what was at 20 mm is at 8 mm now."""
+    after = pieces((16, 0.3), (10, 1.1), (114, 0.3), (4, 1.0), (32, 0.3))
+    comparison = between(judged(BEFORE), judged(after), shift_mm=12.0)
+    assert fates(comparison) == [
+        ("remains", "over", "over"),
+        ("closed", "doubtful", "within"),
+        ("closed", "unseen", "within"),
+        ("new", "over", "over"),
+    ]
+    opening, doubt, hole, new = comparison.spots
+    assert (opening.start_mm, opening.end_mm) == (20.0, 25.0)
+    assert (opening.before_mm, opening.after_mm) == (1.3, 1.1)
+    assert opening.change_mm == pytest.approx(-0.2)
+    assert opening.u_change_mm == pytest.approx(U_MM * math.sqrt(2))
+    assert (doubt.before_mm, doubt.after_mm) == (0.9, 0.3)
+    assert math.isnan(hole.before_mm)
+    assert math.isnan(hole.u_change_mm)
+    assert (new.start_mm, new.end_mm, new.before_mm, new.after_mm) == (82.0, 84.0, 0.3, 1.0)
+
+
+def test_both_uncertainties_are_listed_beside_the_change() -> None:
+    before, after = judged(np.full(20, 0.3)), judged(np.full(20, 0.5))
+    change = between(before, replace(after, u_gap_mm=np.full(20, 0.04))).change
+    np.testing.assert_array_equal(change.u_before_mm, np.full(20, 0.03))
+    np.testing.assert_array_equal(change.u_after_mm, np.full(20, 0.04))
+    np.testing.assert_allclose(change.u_change_mm, 0.05)
+
+
+def u_change(g_before: float, g_after: float, u_after: float, shared: float) -> float:
+    before, after = judged(np.full(4, g_before)), judged(np.full(4, g_after))
+    after = replace(after, u_gap_mm=np.full(4, u_after))
+    return float(between(before, after, shared_relative=shared).change.u_change_mm[0])
+
+
+def test_no_more_is_shared_than_both_state() -> None:
+    """With all that is possible shared, the difference of 0.03 and 0.02 mm is left."""
+    assert u_change(1.0, 1.0, 0.02, 0.5) == pytest.approx(0.01)
+
+
+def test_a_reading_below_zero_shares_nothing() -> None:
+    alone = math.hypot(0.03, 0.04)
+    assert u_change(-0.02, 1.0, 0.04, 0.02) == u_change(1.0, -0.02, 0.04, 0.02) == pytest.approx(alone)
+
+
+def before_at(stations: list[float], first_mm: float, count: int = 1) -> list[float]:
+    """Gaps of a joint at 0.5, 1.0, ... mm, read at places of another one."""
+    change = between(judged(np.array(stations), first_mm=0.5), judged(np.full(count, 0.3), first_mm)).change
+    return [float(gap) for gap in change.before_mm]
+
+
+def test_between_stations_both_neighbours_count() -> None:
+    assert before_at([0.2, 0.4], 0.625) == pytest.approx([0.25])
+    assert before_at([0.2, 0.4, 0.8], 0.5, 3) == [0.2, 0.4, 0.8]
+    assert before_at([0.2, 0.4, 0.8], 1.375) == pytest.approx([0.7])
+
+
+def test_past_the_first_and_last_station_the_gap_goes_on_level_to_the_end_of_the_cell() -> None:
+    assert before_at([0.2, 0.4, 0.8], 0.25) == [0.2]
+    assert before_at([0.2, 0.4, 0.8], 1.75) == [0.8]
+    assert before_at([0.2], 0.5) == before_at([0.2], 0.375) == [0.2]
+    with pytest.raises(UsageError) as caught:
+        before_at([0.2, 0.4, 0.8], 1.76)
+    assert str(caught.value) == (
+        "the two records have no place of the joint in common: check both, and the shift between them."
+    )
+
+
+def test_a_hole_beside_a_station_does_not_hide_it() -> None:
+    assert before_at([0.2, NAN, 0.8], 0.5, 3) == pytest.approx([0.2, NAN, 0.8], nan_ok=True)
+    assert before_at([0.2, NAN, 0.8], 0.75, 2) == pytest.approx([NAN, NAN], nan_ok=True)
+
+
+# A doubtful stretch from 10 to 15 mm, and a joint after that reaches just so far, or not.
+DOUBT = pieces((20, 0.3), (10, 0.9), (20, 0.3))
+
+
+@pytest.mark.parametrize(
+    ("first_mm", "stations", "fate"),
+    [
+        (10.75, 30, "closed"),  # begins half a millimetre late: a step is no hole
+        (10.76, 30, "not seen again"),
+        (0.25, 29, "closed"),  # ends half a millimetre early
+        (0.24, 29, "not seen again"),
+        (5.25, 19, "closed"),
+        (5.25, 18, "not seen again"),
+    ],
+)
+def test_a_joint_after_must_reach_along_the_whole_spot_but_for_a_step(
+    first_mm: float, stations: int, fate: str
+) -> None:
+    after = judged(np.full(stations, 0.3), first_mm=first_mm)
+    assert [spot.fate for spot in between(judged(DOUBT), after).spots] == [fate]
+
+
+@pytest.mark.parametrize("shift_mm", [3.0, -3.0])
+def test_the_reach_after_is_shifted_too(shift_mm: float) -> None:
+    inside = judged(np.full(10, 0.3), first_mm=10.25 - shift_mm)
+    assert between(judged(DOUBT), inside, shift_mm=shift_mm).spots[0].fate == Fate.CLOSED
+    beside = judged(np.full(10, 0.3), first_mm=8.25 - shift_mm)
+    assert between(judged(DOUBT), beside, shift_mm=shift_mm).spots[0].fate == Fate.NOT_SEEN

@@ -151,6 +151,62 @@ def test_what_is_no_blade_is_refused(text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("ten", "the blade 'ten' cannot be read: write a number with mm or in."),
+        ("0.5mm + ", "the blade is empty: write it with its unit, such as 0.9mm or 0.035in."),
+        ("0.004mm", "a blade must be at least 0.005 mm thick, not 0.004 mm: check the unit."),
+        ("+".join(["1mm"] * 11), "from 1 to 10 blades can be laid on each other, not 11."),
+        ("6mm + 4.1mm", "blades of 10.1 mm are thicker than 10 mm: check the unit."),
+    ],
+)
+def test_refusals_of_blades_say_what_is_wrong(text: str, sentence: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        parse_blades(text)
+    assert str(caught.value) == sentence
+
+
+def test_the_thinnest_blade_and_the_highest_stack_are_taken() -> None:
+    assert parse_blades("0.005mm") == (0.005,)
+    assert parse_blades("+".join(["1mm"] * 10)) == (1.0,) * 10
+
+
+def test_refusals_of_readings_say_what_is_wrong() -> None:
+    with pytest.raises(UsageError) as turned:
+        reading(0.5, True, 5.0, 4.5)
+    assert str(turned.value) == (
+        "the stretch that was gauged begins at 5 mm and ends before that, at 4.5 mm: turn them round."
+    )
+    for bad in (NAN, math.inf):
+        with pytest.raises(
+            UsageError, match="^the stretch that was gauged must begin and end at a number\\.$"
+        ):
+            reading(0.5, True, 0.0, bad)
+    for bad in (-0.001, 0.501):
+        with pytest.raises(UsageError) as unsure:
+            FeelerReading(blades_mm=(0.5,), goes_in=True, start_mm=0.0, end_mm=1.0, u_blades_mm=bad)
+        assert str(unsure.value) == f"the blades' uncertainty must be from 0 to 0.5 mm, not {bad:g} mm."
+
+
+def test_a_reading_at_one_place_with_a_stated_uncertainty() -> None:
+    for stated in (0.0, 0.5):
+        at = FeelerReading(blades_mm=(0.5, 0.4), goes_in=True, start_mm=5, end_mm=5, u_blades_mm=stated)
+        assert (at.blade_mm, at.u_mm) == (0.9, stated)
+        assert at.in_words == "0.90 mm of blades goes in"
+    assert reading(0.5, False, 5, 5).in_words == "0.50 mm of blades does not go in"
+    assert reading(0.5, False, 5, 5).u_mm == pytest.approx(0.015 / math.sqrt(3))
+
+
+@pytest.mark.parametrize(
+    ("limit_mm", "inside_mm", "over_mm"),
+    [(0.9, 0.87, 0.93), (0.06, 0.04, 0.08), (0.05, 0.03, 0.07), (0.04, None, 0.06), (0.01, None, 0.03)],
+)
+def test_blades_that_settle_by_hand(limit_mm: float, inside_mm: float | None, over_mm: float) -> None:
+    """t + 1.645 u <= L or t - 1.645 u >= L with u = (0.02 + 0.01 t)/√3, in hundredths from 0.03 mm on."""
+    assert settling_blades_mm(limit_mm, RULE) == (inside_mm, over_mm)
+
+
+@pytest.mark.parametrize(
     "bad",
     [
         {"start_mm": 5.0, "end_mm": 4.0},

@@ -20,6 +20,7 @@ from fitup.verdict import (
     parse_wire,
 )
 from fitup.verdict.fill import wire_area_mm2
+from fitup.verdict.information import fill_words
 from tests.verdict.verdict_profiles import profile_of
 
 CASE = JointCase(wire=parse_wire("0.9mm"), sheet=parse_sheet("1.5mm"))
@@ -181,6 +182,18 @@ def test_without_sheet_nothing_is_said_of_filling() -> None:
     assert found is not None
     assert found.feed_mm_s is None
     assert found.sentences[0].endswith(f"that bridges it; {CAUTION}")
+
+
+def test_how_much_of_the_wire_in_use_fills_a_gap() -> None:
+    """0.889 mm over 1.5 mm sheet is 1.3335 mm², of a 0.9 mm wire 0.6362 mm² each: 2.0961 mm of it."""
+    assert fill_words(CASE, 0.889) == "2.10 mm of this wire for every mm of joint"
+    assert fill_words(weld(travel_mm_s=5.0), 0.889) == (
+        "2.10 mm of this wire for every mm of joint: at 5 mm/s travel a feed of 10.49 mm/s or more"
+    )
+    more = replace(CASE, rules=ShopRules(reinforcement_mm2=ByKind(usual=0.6362)))
+    assert fill_words(more, 0.889) == "3.10 mm of this wire for every mm of joint"
+    assert fill_words(replace(CASE, wire=None), 0.889) == ""
+    assert fill_words(replace(CASE, sheet=None), 0.889) == ""
 
 
 def test_how_far_the_beam_reaches_onto_the_plates() -> None:

@@ -278,3 +278,8 @@ def test_a_part_of_a_joint_is_not_passed_off_as_the_whole(gap_mm: float) -> None
         assert text.endswith("; only 39–71 mm from the datum mark was looked at")
     assert part.sentence.startswith(whole.sentence)
     assert "was looked at" not in whole.sentence + whole.advice
+
+
+def test_a_part_reaches_half_a_step_past_its_first_and_last_station() -> None:
+    part = judge(profile_of(joint((3, 0.3)), first_mm=40.0), LIMIT, part_only=True)
+    assert part.sentence.endswith("; only 39.75–41.25 mm from the datum mark was looked at")

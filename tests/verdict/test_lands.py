@@ -49,6 +49,7 @@ def test_a_short_land_is_a_spot_of_its_own_kind_and_a_person_must_look() -> None
     assert (spot.start_mm, spot.end_mm, spot.at_mm) == (10.0, 18.0, 14.0)
     assert (spot.side, spot.land_mm) == ("across the gap", 0.35)
     assert math.isnan(spot.largest_gap_mm)
+    assert math.isnan(spot.u_mm)
     assert spot.advice == (
         "look at the land across the gap, 10–18 mm from the datum mark: 0.3 mm long, "
         "the sheet is 1.5 mm thick; the wire has no edge to run along there"

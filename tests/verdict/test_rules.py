@@ -289,6 +289,12 @@ def test_one_bound_alone_leaves_the_other_side_open() -> None:
     assert source_of(from_1, case=butt(sheet=parse_sheet("12mm"))).startswith("WPS 3")
     assert source_of(to_1, case=butt(sheet=parse_sheet("0.3mm"))).startswith("WPS 3")
     assert source_of(to_1).startswith("none")
+    for one_sided in (from_1, to_1):
+        assert source_of(one_sided, case=butt(sheet=None)).startswith("none")
+
+
+def test_a_procedure_for_any_sheet_needs_none() -> None:
+    assert source_of(ANY, case=butt(sheet=None)) == "WPS 1, shop rules a.toml"
 
 
 def test_a_limit_given_for_the_joint_comes_before_the_shops() -> None:

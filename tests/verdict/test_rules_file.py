@@ -54,7 +54,7 @@ simple_acceptance = true
 merge = "2mm"
 shortest_over = "0.5mm"
 shortest_doubtful = "1mm"
-shortest_unseen = "0mm"
+shortest_unseen = "1.5mm"
 
 [seen]
 least_share = 0.9
@@ -102,7 +102,9 @@ def test_a_file_with_everything(tmp_path: Path) -> None:
     assert (rules.reach_source, rules.no_wire_source) == ("WPS 4", "WPS 5")
     assert (rules.required_land_mm, rules.no_wire_share) == (0.2, 0.05)
     assert rules.decision == DecisionRule(conformance_probability=0.99, simple_acceptance=True)
-    assert rules.spot_rule == SpotRule(merge_mm=2.0, shortest_over_mm=0.5, shortest_doubtful_mm=1.0)
+    assert rules.spot_rule == SpotRule(
+        merge_mm=2.0, shortest_over_mm=0.5, shortest_doubtful_mm=1.0, shortest_unseen_mm=1.5
+    )
     assert rules.seen_rule == SeenRule(least_seen_share=0.9, longest_unseen_mm=6.0)
     assert rules.land_rule == LandRule(least_share=0.5, shortest_mm=3.0, merge_mm=0.5)
     assert [wire.diameter_mm for wire in rules.wires_in_stock] == [0.8, 0.889, 1.2]
@@ -253,6 +255,30 @@ FAULTS = [
         'line 4: wire in [procedure] must be written in double quotes with its unit: "0.9mm".',
     ),
     ("[[procedure]]\nlimt = '1mm'\n", "line 2: limt in [procedure] is not known: did you mean limit."),
+    (
+        "[[procedure]]\nlimit = 0.7\n",
+        'line 2: limit in [procedure] must be written in double quotes with its unit: "0.7mm".',
+    ),
+    (
+        '[[procedure]]\nlimit = "wide"\n',
+        "line 2: the limit 'wide' cannot be read: write a number with mm or in.",
+    ),
+    (
+        '[[procedure]]\nlimit = "1mm"\nreference = "a"\njoint_kinds = "butt"\n',
+        'line 4: joint_kinds in [procedure] must be a list: ["butt"].',
+    ),
+    (
+        '[[procedure]]\nlimit = "1mm"\nreference = "a"\njoint_kinds = [1]\n',
+        'line 4: items of joint_kinds in [procedure] must be in double quotes, such as "butt".',
+    ),
+    (
+        '[[procedure]]\nlimit = "1mm"\nreference = "a"\nsheet_from = 1\n',
+        'line 4: sheet_from in [procedure] must be written in double quotes with its unit: "1.5mm".',
+    ),
+    (
+        "[seen]\nlongest_unseen = 10\n",
+        'line 2: longest_unseen in [seen] must be written in double quotes with its unit: "10mm".',
+    ),
 ]
 
 
@@ -282,3 +308,11 @@ def test_odd_keys_are_shown_on_one_line(tmp_path: Path) -> None:
 
 def test_default_rules_are_not_those_of_a_file(tmp_path: Path) -> None:
     assert read(tmp_path, "[bridge]\n") != DEFAULT_RULES
+
+
+def test_the_longest_text_and_the_longest_key_that_are_taken_as_they_are(tmp_path: Path) -> None:
+    assert read(tmp_path, f'[bridge]\nsource = "{"a" * 200}"\n').bridge_source == "a" * 200
+    whole = fault(tmp_path, f"[bridge]\n{'k' * 40} = 1\n")
+    assert whole.startswith(f"rt.toml, line 2: {'k' * 40} in [bridge] is not known")
+    cut = fault(tmp_path, f"[bridge]\n{'k' * 41} = 1\n")
+    assert cut.startswith(f"rt.toml, line 2: '{'k' * 35}...' in [bridge] is not known")

@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from fitup.errors import UsageError
-from fitup.verdict import Sheet, parse_sheet
+from fitup.verdict import Sheet, gauges, parse_sheet
 
 
 @pytest.mark.parametrize(
@@ -82,3 +82,78 @@ def test_refusals_say_what_to_write(text: str, says: str) -> None:
 def test_a_sheet_object_cannot_be_out_of_range(thickness_mm: float) -> None:
     with pytest.raises(UsageError):
         Sheet(thickness_mm=thickness_mm, table=None, as_written="")
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        (
+            "060",
+            "sheet '060' may be a gauge number or thousandths of an inch: write ga, in or mm after it.",
+        ),
+        ("40", "sheet '40' would be 40 mm, outside 0.3 to 12 mm."),
+        (
+            "16",
+            "sheet '16' would be 16 mm, outside 0.3 to 12 mm (for a gauge number write 16ga stainless or "
+            "16ga steel).",
+        ),
+        ("16mm", "sheet '16mm' would be 16 mm, outside 0.3 to 12 mm."),
+        (
+            "0.375",
+            "sheet '0.375' may be 0.375 mm or 9.525 mm: write 0.375mm or 0.375in.",
+        ),
+        (
+            "18ga",
+            "gauge 18 alone does not say how thick the sheet is: write 18ga stainless (1.27 mm by the US "
+            "standard gauge) or 18ga steel (1.214 mm by the manufacturers' standard gauge).",
+        ),
+        (
+            "2ga",
+            "gauge 2 alone does not say how thick the sheet is: write 2ga stainless (6.747 mm by the US "
+            "standard gauge).",
+        ),
+        ("99ga", "'99' is no gauge number that is kept here: give the thickness in mm."),
+        (
+            "18ga brass",
+            "sheet '18ga brass': no gauge table is kept for 'brass': write stainless or steel after the "
+            "gauge number, or give the thickness in mm.",
+        ),
+        (
+            "40ga steel",
+            "sheet '40ga steel': the manufacturers' standard gauge kept here runs from 3 to 26 ga: give the "
+            "thickness in mm.",
+        ),
+        ("0000000ga us", "sheet '0000000ga us' would be 12.7 mm, outside 0.3 to 12 mm."),
+    ],
+)
+def test_refusals_word_by_word(text: str, sentence: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        parse_sheet(text)
+    assert str(caught.value) == sentence
+
+
+def test_what_was_understood_is_said() -> None:
+    gauge = parse_sheet(" 18ga steel ")
+    assert gauge.as_written == "18ga steel"
+    assert gauge.table == (
+        "manufacturers' standard gauge (41.82 lb/ft² per inch of steel, rounded to 0.0001 in)"
+    )
+    assert gauge.reading == f"18 ga by the {gauge.table} = 1.2141 mm"
+    length = parse_sheet(" 1/16in ")
+    assert (length.as_written, length.reading) == ("1/16in", "1/16 in = 1.5875 mm")
+
+
+def test_the_shops_material_is_taken_where_none_is_written() -> None:
+    assert parse_sheet("18ga", "steel").thickness_mm == pytest.approx(1.21412)
+    assert parse_sheet("18ga stainless", "steel").thickness_mm == 1.27
+
+
+@pytest.mark.parametrize("text", ["0.3mm", "12mm"])
+def test_the_thinnest_and_the_thickest_sheet_are_taken(text: str) -> None:
+    assert parse_sheet(text).thickness_mm == float(text.removesuffix("mm"))
+
+
+def test_gauge_tables_are_worked_out_from_the_law_and_the_weight_of_steel() -> None:
+    """They are made when the module is loaded; `tests/outside` compares them with what was published."""
+    assert gauges.US_STANDARD.thickness_in == gauges._by_law()
+    assert gauges.MANUFACTURERS_STANDARD.thickness_in == gauges._by_weight_of_steel()
