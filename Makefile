@@ -55,12 +55,18 @@ targets: setup
 	$(BIN)/python docs/make_placement.py
 
 # Photographs of a chessboard of known pitch from Debian's package opencv-doc, for an outside check of the
-# scale. Where they cannot be had the check skips and says so.
+# scale; PostgreSQL, of which the tests start a server of their own. Where they cannot be had the checks skip
+# and say so.
 debian-test-data:
 	@if [ ! -d /usr/share/doc/opencv-doc ] && command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
 	  apt-get install -y -q opencv-doc >/dev/null 2>&1 || \
 	  { apt-get update -q >/dev/null 2>&1; apt-get install -y -q opencv-doc >/dev/null 2>&1; } || \
 	  echo "opencv-doc could not be installed: its check will be skipped"; fi
+	@if [ ! -d /usr/lib/postgresql ] && command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+	  apt-get install -y -q --no-install-recommends postgresql >/dev/null 2>&1 || \
+	  { apt-get update -q >/dev/null 2>&1; \
+	    apt-get install -y -q --no-install-recommends postgresql >/dev/null 2>&1; } || \
+	  echo "postgresql could not be installed: the archive's checks with it will be skipped"; fi
 
 clean:
 	rm -rf $(VENV) out

@@ -40,6 +40,7 @@ def add_results(
     """
     from fitup.cli.inspecting import worst
     from fitup.cli.progress import ProgressBar
+    from fitup.evidence.archive.afterwards import filed_as
     from fitup.evidence.archive.gathering import PhotoBox, drafts_of, paths_of
 
     if photos and without_photo:
@@ -52,11 +53,7 @@ def add_results(
         for name in results:
             try:
                 drafts = drafts_of(
-                    Path(name),
-                    box,
-                    serial=serial,
-                    note=note,
-                    known=lambda digest: archive.find_file(digest) is not None,
+                    Path(name), box, serial=serial, note=note, filed=lambda digest: filed_as(archive, digest)
                 )
                 added = archive.add(drafts)
             except FitupError as error:
@@ -173,9 +170,10 @@ def _tell(name: str, added: Sequence[Added], *, as_json: bool) -> None:
         return
     screen = ArchiveScreen()
     shown = printable_name(Path(name).name or name)
-    if not added:
+    fresh = [one for one in added if one.fresh]
+    if not fresh:
         screen.tell("nothing new", f"{shown}: all of it is in the archive already")
-    for one in added:
+    for one in fresh:
         screen.tell(f"entry {one.entry.number}", f"{one.entry.kind} {shown}, digest {one.digest[:16]}")
 
 

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from fitup.errors import UsageError
-from fitup.evidence.archive.archive import Stored
+from fitup.evidence.archive.archive import Archive, Stored
 from fitup.evidence.archive.draft import Draft, DraftFile
 from fitup.evidence.archive.entry import MEASURED_KINDS, About, Correction, Outcome, Reference
 
-__all__ = ["corrected", "correction_draft", "outcome_draft"]
+__all__ = ["CORRECTABLE", "corrected", "correction_draft", "filed_as", "outcome_draft"]
 
 CORRECTABLE = ("job", "part", "joint", "serial", "who")
 
@@ -36,7 +36,7 @@ def outcome_draft(
     if entry.kind not in MEASURED_KINDS:
         meant = f" (entry {entry.refers_to[0].number})" if entry.refers_to else ""
         raise UsageError(
-            f"entry {entry.number} is a {entry.kind}: give the number of the joint's own entry{meant}."
+            f"entry {entry.number} ({entry.kind}) is no measured joint: give the joint's own entry{meant}."
         )
     about = corrected(entry.about, later).model_copy(
         update={"who": who, "day": day, "verdict": "", "sentence": "", "largest_gap_um": None}
@@ -95,6 +95,12 @@ def corrected(about: About, later: Sequence[Stored]) -> About:
             right: dict[str, Any] = {str(name): getattr(one.entry.about, name) for name in correction.changed}
             about = about.model_copy(update=right)
     return about
+
+
+def filed_as(archive: Archive, main_sha256: str) -> About | None:
+    """What a record, by its digest, is filed as in an archive, corrections counted; None where it is not."""
+    found = archive.find_file(main_sha256)
+    return None if found is None else corrected(found.entry.about, archive.later(found.entry.number))
 
 
 def _reference(stored: Stored) -> Reference:

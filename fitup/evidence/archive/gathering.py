@@ -52,12 +52,12 @@ def drafts_of(
     *,
     serial: str = "",
     note: str = "",
-    known: Callable[[str], bool] = lambda _: False,
+    filed: Callable[[str], About | None] = lambda _: None,
 ) -> list[Draft]:
     """What a folder of results gives: the record and its settlements, or a comparison, in their order.
 
-    `photos` is None when the record is to be kept without its photo. What is `known` by its digest is left
-    out.
+    `photos` is None when the record is to be kept without its photo. `filed` says what a record, by digest,
+    is in the archive already: it is left out then, and what was added to it since is filed alike.
 
     Raises
     ------
@@ -68,12 +68,14 @@ def drafts_of(
     """
     folder = place if place.is_dir() else place.parent
     if not (folder / RECORD_NAME).is_file() and (folder / COMPARISON_NAME).is_file():
-        return _comparison(folder, serial, note)
+        return _comparison(folder, serial, note, filed)
     settlements = read_settlements(read_judged(str(place)))
     judged = settlements.judged
+    about = filed(judged.sha256)
+    if about is not None:
+        return _settled(settlements, about)
     about = _about(judged.record, serial)
-    drafts = [] if known(judged.sha256) else [_measured(judged, about, photos, note)]
-    return [*drafts, *_settled(settlements, about)]
+    return [_measured(judged, about, photos, note), *_settled(settlements, about)]
 
 
 def _measured(judged: JudgedRecord, about: About, photos: PhotoBox | None, note: str) -> Draft:
@@ -108,14 +110,15 @@ def _settled(settlements: Settlements, about: About) -> list[Draft]:
     ]
 
 
-def _comparison(folder: Path, serial: str, note: str) -> list[Draft]:
+def _comparison(folder: Path, serial: str, note: str, filed: Callable[[str], About | None]) -> list[Draft]:
     record = read_comparison(folder / COMPARISON_NAME)
-    filing = record.after.filing
+    after = filed(record.after.record.sha256)
+    filing = record.after.filing if after is None else after
     about = About(
         job=filing.job,
         part=filing.part,
         joint=filing.joint,
-        serial=serial,
+        serial=serial or (after.serial if after is not None else ""),
         who=record.who,
         day=f"{record.compared_at_utc:%Y-%m-%d}",
         verdict=record.after.word,

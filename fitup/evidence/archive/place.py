@@ -59,7 +59,7 @@ def _by_url(text: str) -> ArchivePlace:
         ) from None
     files = url.query.get("files", "")
     kind = url.get_backend_name()
-    if kind not in ("postgresql", "sqlite") or (kind == "sqlite" and not url.database):
+    if kind not in ("postgresql", "sqlite") or (kind == "sqlite" and url.database in (None, "", ":memory:")):
         raise UsageError(f"an archive is kept in a folder, in sqlite:/// or postgresql://, not in {kind}.")
     folder = Path(str(url.database)).parent if kind == "sqlite" else None
     if not isinstance(files, str) or not files:

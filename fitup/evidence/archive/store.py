@@ -161,14 +161,17 @@ class Store:
             yield
         except StorageError:
             raise
-        except FileNotFoundError:
-            raise StorageError(
-                f"the file {what[-64:][:12]} of the archive is missing: `fitup archive verify` tells of all."
-            ) from None
         except Exception as error:
+            if done == "read" and isinstance(error, FileNotFoundError):
+                raise StorageError(_missing(what)) from None
             raise StorageError(
                 f"the archive's files at {printable_name(self.url)} cannot be {done}: {_reason(error)}."
             ) from None
+
+
+def _missing(what: str) -> str:
+    name = what.rpartition("/")[2][:12]
+    return f"the file {name} of the archive is missing: `fitup archive verify` tells of all."
 
 
 def _protocols(system: Any) -> tuple[str, ...]:
