@@ -125,6 +125,7 @@ def test_documents_mention_every_command() -> None:
         "target check",
         "settle",
         "compare",
+        "report",
         "record show",
         "record repeat",
         "schema",

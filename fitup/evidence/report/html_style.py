@@ -18,8 +18,8 @@ PAIRS: dict[str, tuple[str, str]] = {
 
 _BORDERS = {"solid": "2px solid", "thick": "6px solid", "dashed": "3px dashed", "dotted": "3px dotted"}
 _LAYOUT = f"""
-:root {{ color-scheme: light; }}
-body {{ font: 15px/1.45 system-ui, "DejaVu Sans", sans-serif; margin: 0 auto; padding: 1.5rem;
+:root {{ color-scheme: light; font-size: 15px; }}
+body {{ font: 1rem/1.45 system-ui, "DejaVu Sans", sans-serif; margin: 0 auto; padding: 1.5rem;
   max-width: 62rem; }}
 header.sheet {{ display: flex; justify-content: space-between; gap: 1rem; border-bottom: 1px solid {HAIRLINE};
   padding-bottom: .4rem; margin: 3rem 0 1.2rem; }}
@@ -56,12 +56,13 @@ figure {{ margin: 1rem 0; }}
 figure img {{ display: block; max-width: 100%; height: auto; }}
 @media (max-width: 40rem) {{ .top, dl.facts {{ grid-template-columns: 1fr; }} }}
 @media print {{
-  body {{ font-size: 9pt; max-width: none; padding: 0; }}
+  :root {{ font-size: 9pt; }}
+  body {{ max-width: none; padding: 0; }}
   * {{ -webkit-print-color-adjust: exact; print-color-adjust: exact; }}
   header.sheet:not(:first-of-type) {{ break-before: page; }}
   tr, figure, .top, .careful {{ break-inside: avoid; }}
   h2 {{ break-after: avoid; }}
-  figure img {{ max-height: 15cm; width: auto; }}
+  figure img {{ max-height: 12cm; width: auto; }}
 }}
 @page {{ margin: 15mm; }}
 """
