@@ -313,6 +313,7 @@ def test_pictures_are_small_and_described() -> None:
         "fitup",
         *(f"fitup/{p.name}" for p in sorted(PACKAGE.iterdir()) if p.is_dir() and p.name != "__pycache__"),
         "fitup/evidence/archive",
+        "fitup/evidence/report",
     ],
 )
 def test_developers_list_every_file_and_no_other(folder: str) -> None:
