@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fitup.edges.arris import ArrisPriors
 
 __all__ = [
+    "CLEAR_BLURS",
     "NARROW",
     "Start",
     "flank_used",

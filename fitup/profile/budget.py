@@ -28,7 +28,13 @@ U_STEP_MM = 0.1 / np.sqrt(3)
 # Towards the gap a land gets darker by itself; what a straight rise of its light leaves of that displaces the
 # edge by some tenths of a pixel (rendered corners in several lights).
 LAND_LIGHT_PX = 0.2
+# Share of burnt-out samples in a lit gap, from which its edges are only known to such a part of the blur
+# (rendered light panels: read 1.3 px too wide at a blur of 1 px).
+BURNT_SHARE, BURNT_BLURS = 0.2, 1.0
 SCATTER_REACH = 10  # stations to either side whose scatter counts
+# Percentile of the neighbours' bends, and the normal deviation over it: above the median, so that dust along
+# the edges counts, and low enough that the flanks of a short opening, four bends of 21, do not.
+SCATTER_SHARE, SCATTER_WIDTH = 75, 1 / 1.1503
 
 _SCALE_REMEDIES = {
     "saddles": "have the whole target in the photo, unglossy and flat",
@@ -58,7 +64,12 @@ def uncertainty_budget(
             remedy="come closer, hold still, give more light",
         ),
         _prior("blur", parts["blur"], True, "come closer and let the phone focus on the joint"),
-        _prior("floor of the gap", parts["floor"], False, "keep light from below out of the gap"),
+        _prior(
+            "floor of the gap",
+            parts["floor"] + _burnt(arrises),
+            False,
+            "keep light from below out of the gap",
+        ),
         _prior(
             "cut face",
             parts["face"] + parts["band"],
@@ -67,7 +78,7 @@ def uncertainty_budget(
         ),
         Influence(
             name="shape of the edges",
-            u_mm=arrises.misfit_mm.sum(axis=1),
+            u_mm=np.hypot(*arrises.misfit_mm.T),  # by itself at either arris: so the suite's errors say
             common=True,
             remedy="turn the lamp so that no arris glints",
         ),
@@ -149,6 +160,17 @@ def combined(budget: tuple[Influence, ...]) -> Array64:
     return np.asarray(np.sqrt(np.sum([row.u_mm**2 for row in budget], axis=0)))
 
 
+def _burnt(arrises: Arrises) -> Array64:
+    """Variance (N,) [mm²] of a burnt-out lit gap: its light, and so where half of it lies, is open."""
+    if not arrises.lit.any():
+        return np.zeros(len(arrises.lit))
+    band = arrises.band
+    inside = (band.n_mm > arrises.near_mm[:, None]) & (band.n_mm < arrises.far_mm[:, None])
+    share = (band.clipped * inside).sum(axis=1) / np.maximum(inside.sum(axis=1), 1)
+    burnt = arrises.lit & (share > BURNT_SHARE)
+    return np.asarray(burnt * (BURNT_BLURS * arrises.blur_px * band.sample_mm) ** 2)
+
+
 def _prior(name: str, variance: Array64, common: bool, remedy: str) -> Influence:
     return Influence(name=name, u_mm=np.sqrt(np.maximum(variance, 0)), common=common, remedy=remedy)
 
@@ -168,5 +190,7 @@ def station_noise(arrises: Arrises) -> Array64:
     padded = np.pad(bend, (SCATTER_REACH + 1, SCATTER_REACH + 1), mode="edge")
     asked = np.arange(0, len(gap), 3)  # the scatter changes slowly
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * SCATTER_REACH + 1)[asked]
-    scatter = np.interp(np.arange(len(gap)), asked, 1.4826 * np.median(windows, axis=1))
+    scatter = np.interp(
+        np.arange(len(gap)), asked, SCATTER_WIDTH * np.percentile(windows, SCATTER_SHARE, axis=1)
+    )
     return np.asarray(np.maximum(inside, scatter))

@@ -9,6 +9,7 @@ from fitup.edges import Arrises, CameraResponse, Lands
 from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading
 from fitup.profile.band_checks import arris_misplaced, dip_missing, land_missing, second_line
 from fitup.profile.budget import BASE, combined, station_noise, uncertainty_budget, with_noise
+from fitup.profile.gap_contents import other_body, shadow_beside
 from fitup.profile.result import GapProfile
 from fitup.profile.steadying import steadied
 from fitup.profile.turned_arris import turned_arris_shading
@@ -99,12 +100,15 @@ def _unseen(arrises: Arrises, u_gap_mm: Array64, u_photo_mm: float, lands: Lands
     # Lands are rough and rise in light, and rims of end faces glint: all that counts as noise.
     sigmas, poor, rough = PLATE_GATES if arrises.section.in_plate_plane else LAND_GATES
     faint = (dip < sigmas * fit.noise) | (arrises.contrast < LEAST_CONTRAST) | dip_missing(arrises)
+    covered = _widened((faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > COVERED_FROM))
+    glare = burnt > 0.5
     tests = (
         ("outside photo", ~band.inside),
         ("steep view", np.abs(arrises.tangent) > arrises.section.steepest_tangent),
-        ("glare", burnt > 0.5),
+        ("glare", glare),
         ("lit from behind", arrises.lit_behind),
-        ("covered", _widened((faint | (arrises.contrast < COVERED_SHARE * usual)) & (usual > COVERED_FROM))),
+        ("shadow", shadow_beside(arrises)),
+        ("covered", covered | _widened(other_body(arrises, covered | glare))),
         ("low contrast", faint),
         ("land not seen", land_missing(lands) if lands else np.zeros(len(dip), bool)),
         ("poor photo", np.full(len(dip), u_photo_mm > WORST_U_MM)),

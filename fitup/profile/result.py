@@ -73,7 +73,7 @@ class GapProfile:
     """(N, 2) the joint line in the image (u, v) [px], given for unseen stations too."""
     unseen_reason: tuple[str, ...]
     """(N,) "" where seen, else one of: covered, glare, land not seen, lit from behind, low contrast,
-    poor photo, second line, poor fit, outside photo, steep view; of several photos also: no photo."""
+    poor photo, second line, shadow, poor fit, outside photo, steep view; of several photos also: no photo."""
     budget: tuple[Influence, ...]
     """Named influences; their squares sum to the square of `u_gap_mm`."""
     notes: tuple[str, ...]

@@ -31,6 +31,7 @@ _REMEDIES = {
     "land not seen": "light the lands beside the gap from another side, and keep the gap's back dark",
     "low contrast": "bring more light to the joint",
     "poor photo": "hold the phone still, and give the photo as the camera stored it",
+    "shadow": "move the lamp to the other side of the joint",
     "second line": "clean off the line beside the gap",
     "poor fit": "wipe the edges clean and hold the phone still",
     "outside photo": "bring the whole length into the photo",

@@ -37,7 +37,7 @@ class Station:
     u_tone_px: float = 0.10
     u_noise_px: float = 0.06
     u_arris_mm: float = 0.014
-    u_shape_mm: tuple[float, float] = (0.004, 0.003)  # near and far arris, taken as erring together
+    u_shape_mm: tuple[float, float] = (0.004, 0.003)  # near and far arris, each by itself
     priors_px: dict[str, float] = field(
         default_factory=lambda: {"blur": 0.02, "floor": 0.05, "face": 0.03, "band": 0.04}
     )
@@ -70,6 +70,7 @@ def budget_of(station: Station) -> tuple[Influence, ...]:
         fit=SimpleNamespace(grain_factor=1.0),
         section=SimpleNamespace(u_turn_rad=station.u_turn_rad, lands=0, u_tangent=0.0),
         blur_px=1.2,
+        lit=np.zeros(1, bool),
         u_base_mm=None,
         misfit_mm=np.array([station.u_shape_mm]),
     )
@@ -107,8 +108,7 @@ def test_combined_is_that_of_the_uncertainties_package(name):
     if station.u_turn_rad > 0:  # the package warns of a deviation of zero
         gap += ufloat(0, station.u_turn_rad) * station.tangent * station.gap_mm
     gap += ufloat(0, U_STEP_MM) * station.tangent + ufloat(0, station.u_arris_mm)
-    shape = ufloat(0, 1)
-    gap += shape * station.u_shape_mm[0] + shape * station.u_shape_mm[1]
+    gap += ufloat(0, station.u_shape_mm[0]) + ufloat(0, station.u_shape_mm[1])
     assert combined(budget_of(station))[0] == pytest.approx(gap.std_dev, rel=1e-6)
 
 
@@ -153,7 +153,7 @@ def draw_gaps(station: Station, seed: int) -> Array:
         gap *= 1 + rng.normal(0, u, DRAWS)
     gap *= 1 + rng.normal(0, station.u_turn_rad, DRAWS) * station.tangent
     gap += rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * U_STEP_MM * station.tangent
-    gap += rng.standard_normal(DRAWS) * sum(station.u_shape_mm)
+    gap += rng.standard_normal((DRAWS, 2)) @ np.array(station.u_shape_mm)
     return gap + rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * station.u_arris_mm
 
 
