@@ -15,14 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.errors import UsageError
-from fitup.verdict.spots import runs_of
+from fitup.verdict.spots import runs_of, with_breaks_closed, without_short
 
 if TYPE_CHECKING:
     from fitup.profile import JointShape
 
 __all__ = ["LandRule", "LandState", "LandsToJudge", "ShortLand", "find_short_lands", "lands_to_judge"]
-
-_ROUNDING_MM = 1e-6
 
 
 class LandState(StrEnum):
@@ -89,9 +87,9 @@ def find_short_lands(lands: LandsToJudge, step_mm: float, rule: LandRule) -> tup
     found = []
     for side, length_mm in lands.length_mm.items():
         short = length_mm < rule.least_share * lands.sheet_mm  # False for NaN
-        for first, last in runs_of(_closed(short, np.isnan(length_mm), rule.merge_mm, step_mm)):
-            if (last - first + 1) * step_mm < rule.shortest_mm - _ROUNDING_MM:
-                continue
+        # A break is closed only where the land was nowhere seen to be whole.
+        short = with_breaks_closed(short, np.isnan(length_mm), rule.merge_mm, step_mm)
+        for first, last in runs_of(without_short(short, rule.shortest_mm, step_mm)):
             found.append(
                 ShortLand(
                     side=side,
@@ -102,16 +100,3 @@ def find_short_lands(lands: LandsToJudge, step_mm: float, rule: LandRule) -> tup
                 )
             )
     return tuple(sorted(found, key=lambda one: (one.first, one.side)))
-
-
-def _closed(
-    short: NDArray[np.bool_], unseen: NDArray[np.bool_], merge_mm: float, step_mm: float
-) -> NDArray[np.bool_]:
-    """The mask with inner breaks shorter than merge_mm filled where the land was not seen to be whole."""
-    closed = short.copy()
-    for first, last in runs_of(~short):
-        inner = first > 0 and last < len(short) - 1
-        near = (last - first + 1) * step_mm < merge_mm - _ROUNDING_MM
-        if inner and near and unseen[first : last + 1].all():
-            closed[first : last + 1] = True
-    return closed

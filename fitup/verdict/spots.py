@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from fitup.errors import UsageError
 from fitup.verdict.decision import StationState
 
-__all__ = ["SpotRule", "Stretch", "find_stretches", "runs_of"]
+__all__ = ["SpotRule", "Stretch", "find_stretches", "runs_of", "with_breaks_closed", "without_short"]
 
 _ROUNDING_MM = 1e-6
 
@@ -88,13 +88,15 @@ def find_stretches(
     exceeding = named == StationState.OVER
     suspect = exceeding | (named == StationState.DOUBTFUL)
 
-    over = _without_short(_closed(exceeding, ~unseen, rule.merge_mm, step_mm), rule.shortest_over_mm, step_mm)
-    doubtful = _closed(suspect & ~over, ~unseen & ~over, rule.merge_mm, step_mm)
+    over = without_short(
+        with_breaks_closed(exceeding, ~unseen, rule.merge_mm, step_mm), rule.shortest_over_mm, step_mm
+    )
+    doubtful = with_breaks_closed(suspect & ~over, ~unseen & ~over, rule.merge_mm, step_mm)
     fringe = _fringe(doubtful, over, rule.merge_mm, step_mm)
     kept = (
         (StationState.OVER, over | fringe),
-        (StationState.DOUBTFUL, _without_short(doubtful & ~fringe, rule.shortest_doubtful_mm, step_mm)),
-        (StationState.UNSEEN, _without_short(unseen, rule.shortest_unseen_mm, step_mm)),
+        (StationState.DOUBTFUL, without_short(doubtful & ~fringe, rule.shortest_doubtful_mm, step_mm)),
+        (StationState.UNSEEN, without_short(unseen, rule.shortest_unseen_mm, step_mm)),
     )
     stretches = [
         Stretch(state=state, first=first, last=last) for state, mask in kept for first, last in runs_of(mask)
@@ -108,10 +110,10 @@ def runs_of(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(end) - 1) for first, end in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _closed(
+def with_breaks_closed(
     mask: NDArray[np.bool_], bridgeable: NDArray[np.bool_], merge_mm: float, step_mm: float
 ) -> NDArray[np.bool_]:
-    """The mask with its inner breaks filled where they are shorter than merge_mm and all bridgeable."""
+    """The (N,) mask with its inner breaks filled where they are shorter than merge_mm and all bridgeable."""
     closed = mask.copy()
     for first, last in runs_of(~mask):
         inner = first > 0 and last < len(mask) - 1
@@ -120,8 +122,8 @@ def _closed(
     return closed
 
 
-def _without_short(mask: NDArray[np.bool_], shortest_mm: float, step_mm: float) -> NDArray[np.bool_]:
-    """The mask without its runs shorter than shortest_mm."""
+def without_short(mask: NDArray[np.bool_], shortest_mm: float, step_mm: float) -> NDArray[np.bool_]:
+    """The (N,) mask without its runs shorter than shortest_mm."""
     kept = mask.copy()
     for first, last in runs_of(mask):
         if _shorter(first, last, shortest_mm, step_mm):

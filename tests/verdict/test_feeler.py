@@ -178,10 +178,9 @@ def test_refusals_of_readings_say_what_is_wrong() -> None:
         "the stretch that was gauged begins at 5 mm and ends before that, at 4.5 mm: turn them round."
     )
     for bad in (NAN, math.inf):
-        with pytest.raises(
-            UsageError, match="^the stretch that was gauged must begin and end at a number\\.$"
-        ):
+        with pytest.raises(UsageError) as nowhere:
             reading(0.5, True, 0.0, bad)
+        assert str(nowhere.value) == "the stretch that was gauged must begin and end at a number."
     for bad in (-0.001, 0.501):
         with pytest.raises(UsageError) as unsure:
             FeelerReading(blades_mm=(0.5,), goes_in=True, start_mm=0.0, end_mm=1.0, u_blades_mm=bad)

@@ -116,6 +116,20 @@ def test_words_of_corners_hold_the_numbers_put_in() -> None:
     )
 
 
+def test_words_keep_four_decimals_as_gauge_numbers_have_them() -> None:
+    """18 and 16 ga by the manufacturers' standard are 1.21412 and 1.51892 mm."""
+    near, far = 1.21412, 1.51892
+    assert groove("corner-full-open", near, far).words == (
+        "1.2141 × 1.5189 × sin 90° / 2 + gap × (1.2141 + 1.5189) / 2 × sin 45° = 0.9221 mm² + gap × 0.9663 mm"
+    )
+    assert groove("corner-half-open", near, far, overlap_mm=0.61234).words == (
+        "0.6123 × 1.5189 / 2 + gap × (1.2141 − 0.6123 / 2) = 0.465 mm² + gap × 0.908 mm"
+    )
+    assert groove("corner-half-open", near, far, overlap_mm=0.60001).words == (
+        "0.6 × 1.5189 / 2 + gap × (1.2141 − 0.6 / 2) = 0.4557 mm² + gap × 0.9141 mm"
+    )
+
+
 @pytest.mark.parametrize("kind", JointKind)
 def test_without_sheet_there_is_no_groove(kind: JointKind) -> None:
     assert groove_of(JointCase(setup=JointSetup.of(kind), wire=None)) is None

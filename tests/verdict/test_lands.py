@@ -129,3 +129,33 @@ def test_senseless_rules_are_refused(name: str, value: float) -> None:
 def test_a_share_above_the_whole_is_refused() -> None:
     with pytest.raises(UsageError, match="least_share"):
         LandRule(least_share=1.01)
+
+
+def stretches(lengths: list[float], rule: LandRule, sheet_mm: float = 2.0) -> list[tuple[int, int, float]]:
+    lands = LandsToJudge(length_mm={"here": np.array(lengths)}, sheet_mm=sheet_mm)
+    found = find_short_lands(lands, STEP_MM, rule)
+    assert all((one.side, one.sheet_mm) == ("here", sheet_mm) for one in found)
+    return [(one.first, one.last, one.land_mm) for one in found]
+
+
+def test_a_land_of_just_the_share_is_not_short_and_a_whole_sheet_may_be_asked_for() -> None:
+    half = LandRule(least_share=0.5, shortest_mm=0.0)
+    assert stretches([1.0, 0.999, 1.0], half) == [(1, 1, 0.999)]
+    assert stretches([2.0, 1.999, 2.0], LandRule(least_share=1.0, shortest_mm=0.0)) == [(1, 1, 1.999)]
+
+
+def test_flecks_are_closed_inside_a_stretch_and_by_the_stated_length_only() -> None:
+    rule = LandRule(shortest_mm=0.0, merge_mm=1.0)
+    assert stretches([NAN, 0.4, NAN, 0.6, NAN], rule) == [(1, 3, 0.5)]
+    assert stretches([0.4, NAN, NAN, 0.6], rule) == [(0, 0, 0.4), (3, 3, 0.6)]
+    assert stretches([0.4, NAN, NAN, 0.6], LandRule(shortest_mm=0.0, merge_mm=1.1)) == [(0, 3, 0.5)]
+
+
+def test_every_stretch_that_is_long_enough_is_told_in_order() -> None:
+    rule = LandRule(shortest_mm=1.0)
+    assert stretches([0.4, 1.9, 0.5, 0.5, 1.9, 0.6, 1.9, 0.7, 0.7, 0.7], rule) == [(2, 3, 0.5), (7, 9, 0.7)]
+    both = LandsToJudge(
+        length_mm={"b": np.array([0.5, 0.5, 1.9, 0.5]), "a": np.array([0.5, 0.5, 0.5, 1.9])}, sheet_mm=2.0
+    )
+    found = find_short_lands(both, STEP_MM, rule)
+    assert [(one.first, one.last, one.side) for one in found] == [(0, 2, "a"), (0, 1, "b")]

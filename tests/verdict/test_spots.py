@@ -49,6 +49,14 @@ def spots_of(picture: str, rule: SpotRule | None = None) -> str:
         ("dd.OO.", "dd OO "),  # two kinds are never merged across stations within
         ("d.O.d.", "d O d "),
         ("u.u...", "u u   "),
+        ("O.O", "OOO"),
+        (".O", " O"),  # what lies before the first and behind the last is no break
+        ("O.", "O "),
+        ("d.d", "ddd"),
+        ("Odu", "OOu"),
+        ("O.d", "O d"),
+        ("ddO", "ddO"),
+        ("dO.Od", "OOOOO"),
     ],
 )
 def test_merging_by_the_default_length(stations: str, spots: str) -> None:

@@ -107,3 +107,21 @@ def test_all_ways_to_write_inches_agree(thou: int) -> None:
         f"{thou}/1000in",
     )
     assert len({parse_wire(text).diameter_mm for text in ways}) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("9", "wire '9' would be 9 mm, outside 0.4 to 3.2 mm: did you mean 0.9 mm?"),
+        ("35", "wire '35' would be 35 mm, outside 0.4 to 3.2 mm: did you mean 0.035 in?"),
+        ("0.1mm", "wire '0.1mm' would be 0.1 mm, outside 0.4 to 3.2 mm: did you mean 0.1 in?"),
+        ("16mm", "wire '16mm' would be 16 mm, outside 0.4 to 3.2 mm: did you mean 1.6 mm or 0.016 in?"),
+        ("1in", "wire '1in' would be 25.4 mm, outside 0.4 to 3.2 mm: did you mean 1 mm?"),
+        ("1/2", "wire '1/2' would be 12.7 mm, outside 0.4 to 3.2 mm."),
+        ("500mm", "wire '500mm' would be 500 mm, outside 0.4 to 3.2 mm."),
+    ],
+)
+def test_slips_are_answered_with_what_was_meant(text: str, sentence: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        parse_wire(text)
+    assert str(caught.value) == sentence
