@@ -1,7 +1,7 @@
 """Make the pictures of the README anew from a demo photo: `python docs/make_pictures.py`.
 
 `result.jpg` is the product's own overlay picture, made smaller; `terminal.png` is what the command prints,
-with its colours. `placing.svg` is drawn by hand.
+with its colours; `report.jpg` is the first page of the report. `placing.svg` is drawn by hand.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import tempfile
 from pathlib import Path
 
 import matplotlib
+import pypdfium2
 from PIL import Image, ImageDraw, ImageFont
 from rich.console import Console
 from rich.style import Style
@@ -24,6 +25,7 @@ PHOTO = "demo_images/02_one_opening.jpg"
 SHOWN = ("fitup", "inspect", PHOTO, "--wire", "0.9mm", "--sheet", "1.5mm")
 COLUMNS = 88
 RESULT_WIDTH_PX = 1200
+REPORT_SCALE = 1.55
 JPEG_QUALITY = 84
 FONT_PX = 20
 GROUND, INK = "#1e1e1e", "#e6e6e6"
@@ -31,7 +33,7 @@ DIM = 0.6  # share of the ink's lightness that dim letters keep
 
 
 def main() -> None:
-    """Inspect the photo in a folder of its own and keep two pictures of what came out."""
+    """Inspect the photo in a folder of its own and keep pictures of what came out."""
     with tempfile.TemporaryDirectory() as folder:
         arguments = [sys.executable, "-m", *SHOWN, "--out", folder]
         surroundings = os.environ | {"FORCE_COLOR": "1", "COLORTERM": "truecolor", "COLUMNS": str(COLUMNS)}
@@ -42,8 +44,17 @@ def main() -> None:
         if not run.stdout:
             sys.exit(run.stderr)
         _smaller(Path(folder) / Path(PHOTO).stem / "overlay.jpg", DOCS / "result.jpg")
+        _first_page(folder, DOCS / "report.jpg")
         said = run.stdout.replace(folder, "fitup-results")
     _draw(f"$ {' '.join(SHOWN)}\n" + said, DOCS / "terminal.png")
+
+
+def _first_page(folder: str, target: Path) -> None:
+    report = str(Path(folder) / "report.pdf")
+    subprocess.run([sys.executable, "-m", "fitup", "report", folder, "--out", report], cwd=ROOT, check=True)
+    document = pypdfium2.PdfDocument(report)
+    document[0].render(scale=REPORT_SCALE).to_pil().save(target, quality=JPEG_QUALITY, optimize=True)
+    document.close()
 
 
 def _smaller(source: Path, target: Path) -> None:

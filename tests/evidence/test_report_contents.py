@@ -14,16 +14,18 @@ from PIL import Image
 
 from fitup.errors import StorageError, UsageError
 from fitup.evidence import record_from_json
+from fitup.evidence.comparison_building import compare_records
+from fitup.evidence.comparison_saving import save_comparison
 from fitup.evidence.judged_record import read_judged
 from fitup.evidence.report import build_report
 from fitup.evidence.report.letters import Letters
 from fitup.evidence.report.model import Badge, Chart, Picture, Report, Table, Verdict
 from fitup.evidence.settlement_building import Given
-from fitup.evidence.settlement_file import add_settlement
+from fitup.evidence.settlement_file import add_settlement, read_settlements
 from fitup.evidence.table import stations_csv
 from fitup.verdict.feeler import FeelerReading
 from tests.evidence.builders import make_filing
-from tests.evidence.reported import altered, made_up, texts
+from tests.evidence.reported import altered, as_seam, as_sides, made_up, texts
 
 
 @pytest.fixture(scope="module")
@@ -323,6 +325,71 @@ def test_folders_without_records_and_files_of_other_kinds_are_refused(folder: Pa
         build_report([str(folder / "profile.csv")])
     with pytest.raises(UsageError, match="too many"):
         build_report(201 * [str(folder)])
+
+
+def test_a_joint_of_several_photos_tells_of_each(folder: Path, tmp_path: Path) -> None:
+    copy = altered(folder, tmp_path / "seam", as_seam)
+    for k in (1, 2):
+        shutil.copy(folder / "overlay.jpg", copy / f"overlay-{k}-photo {k}.jpg")
+    report = build_report([str(copy)])
+    assert head(report).careful == ()
+    assert len(list(section(report, "Photos with the joint marked"))) == 2
+    said = "\n".join(texts(report))
+    for text in (
+        *(
+            "photo 1.jpg / photo 2.jpg",
+            "0.004 ± 0.020 mm",
+            "3.2 / 4",
+            "230.00 ± 0.20",
+            "no. 1: 30 mm to no. 2: 38 mm",
+        ),
+        *("blurred.jpg was not used: the joint was not found", "photograph strip 2 (210–220 mm: no photo)"),
+        *(64 * "0", 64 * "1", "told of several photos", "seam, 2"),
+    ):
+        assert text in said
+    (copy / "overlay-2-photo 2.jpg").unlink()
+    assert "overlay-2-photo 2.jpg beside the record is missing" in head(build_report([str(copy)])).careful[0]
+
+
+def test_a_joint_from_both_sides_tells_the_step(folder: Path, tmp_path: Path) -> None:
+    report = build_report([str(altered(folder, tmp_path / "sides", as_sides))])
+    said = "\n".join(texts(report))
+    assert "+0.20 ± 0.06 mm (median), +0.25 ± 0.08 mm at 12 mm (largest)" in said
+    assert "Photo 2, its scale and lens" in said
+
+    def untold(record: dict[str, Any]) -> None:
+        as_sides(record)
+        record.update(step=None, not_measurable="both look from nearly the same side", judged=0)
+
+    said = "\n".join(texts(build_report([str(altered(folder, tmp_path / "untold", untold))])))
+    assert "not measurable in these photos: both look from nearly the same side" in said
+
+
+def test_a_comparison_that_was_kept_is_used_with_its_shift(folder: Path, tmp_path: Path) -> None:
+    before = filed_again(folder, tmp_path / "r" / "1", "J1", 0)
+    after = filed_again(folder, tmp_path / "r" / "2", "J1", 9, "b")
+    both = [read_settlements(read_judged(str(path))) for path in (before, after)]
+    kept = save_comparison(compare_records(*both, shift_mm=3.0, filing=make_filing()), tmp_path / "r")
+    report = build_report([str(tmp_path / "r")])
+    facts, *_ = section(report, "Before and after", 2)
+    assert dict(facts.rows)["places"] == "3.00 mm is added to places now, to be those before"
+    (inside,) = [file for file in report.attachments if file.name == "comparison-1.json"]
+    assert inside.content == (kept / "comparison.json").read_bytes()
+    again = build_report([str(before), str(after)])
+    plain, *_ = section(again, "Before and after", 2)
+    assert dict(plain.rows)["places"].startswith("both count from their own datum mark")
+
+
+def test_a_record_of_a_part_of_the_joint_takes_the_place_of_none(folder: Path, tmp_path: Path) -> None:
+    filed_again(folder, tmp_path / "r" / "1", "J1", 0)
+    filed_again(folder, tmp_path / "part", "J1", 9, "b")
+
+    def only_a_part(record: dict[str, Any]) -> None:
+        record["request"]["from_mm"] = 20.0
+
+    altered(tmp_path / "part", tmp_path / "r" / "2", only_a_part)
+    report = build_report([str(tmp_path / "r")])
+    assert dict(head(report).figures)["joints"] == "2"
 
 
 # ------------------------------------------------------------------------------------------ letters

@@ -24,7 +24,7 @@ from fitup.evidence.report.model import Area, Chart, Report, Stroke, Words
 from fitup.evidence.report.pdf import report_pdf
 from fitup.evidence.report.style import CAREFUL_GROUND, FINE_PRINT, INK, PAPER
 from fitup.evidence.report.swatches import swatch
-from tests.evidence.archive_checks import archive_faults, embedded
+from tests.evidence.pdfa_checks import archive_faults, embedded
 from tests.evidence.reported import altered, made_up
 
 # Names of an invented job, in scripts that run to the left, join, stack, or are not in the fonts.
@@ -32,7 +32,7 @@ NAMES = {
     "who": "Иванов К. М., محمد, דוד",
     "job": "水槽 RT-40",
     "part": 400 * "W",
-    "joint": "Mối hàn x\u0304\u0323 J4 \u202e(evil)",
+    "joint": "Mối hàn x\u0304\u0323 J4 {nb} \u202e(evil)",
 }
 
 
@@ -134,7 +134,7 @@ def test_pages_say_the_verdict_first_and_their_number(content: bytes) -> None:
         assert f"page {number} of {len(pages)}" in text
         assert "releases nothing for welding" in text
     whole = "\n".join(pages)
-    for word in ("Иванов", "□□[2] RT-40", "U+6C34 U+69FD", "U+202E"):
+    for word in ("Иванов", "J4 {nb}", "□□[2] RT-40", "U+6C34 U+69FD", "U+202E"):
         assert word in whole
     opened.close()
 

@@ -30,4 +30,4 @@ def report_pdf(report: Report, faces: Faces, paper: str = "A4") -> bytes:
         for section in sheet.sections:
             paint_section(pdf, section)
     embed_files(pdf, tuple(report.attachments), report.filed_at)
-    return bytes(pdf.output())
+    return pdf.finish()

@@ -23,6 +23,7 @@ LINE = 1.32
 _PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 _TOP_MM, _FOOT_MM = 19.0, 17.0
 _MM_PER_PT = 25.4 / 72
+_COUNT = "{nb}"
 _FOOT = "Informs the fitter, releases nothing for welding."
 # Scripts whose letters join, stack or run to the left, and marks that are put onto letters.
 _SHAPED = ((0x0300, 0x036F), (0x0590, 0x1CFF), (0x200C, 0x200D), (0xFB1D, 0xFEFC), (0x10000, 0x10FFFF))
@@ -46,7 +47,7 @@ class Document(FPDF):
         if faces.own is not None:
             self.add_font("own", "", faces.own)
             self.set_fallback_fonts(["own"], exact_match=False)
-        self.alias_nb_pages()
+        self.alias_nb_pages("")  # a name may hold the sign for the number of pages
 
     @property
     def room_mm(self) -> float:
@@ -84,13 +85,21 @@ class Document(FPDF):
         self.rule(y)
         self.set_y(y + 1.5)
         self.line_of_text(_FOOT, 6.5, colour=FINE_PRINT, x=self.l_margin, width=WIDTH_MM * 0.6)
+        elsewhere = self.str_alias_nb_pages
+        self.alias_nb_pages(_COUNT)
         self.line_of_text(
-            f"page {self.page_no()} of {{nb}}",
+            f"page {self.page_no()} of {_COUNT}",
             6.5,
             colour=FINE_PRINT,
             x=self.l_margin + WIDTH_MM - 16.0,  # the number of pages is put in later: flush left
             width=20.0,
         )
+        self.alias_nb_pages(elsewhere)
+
+    def finish(self) -> bytes:
+        """The whole file; the number of pages is known now."""
+        self.alias_nb_pages(_COUNT)
+        return bytes(self.output())
 
     def rule(self, y_mm: float, colour: str = HAIRLINE) -> None:
         """A hairline over the whole width."""
