@@ -20,6 +20,7 @@ from rich.console import Console
 from rich.table import Table
 
 from tests.bench.accuracy import Outcome, figures, measure_all, photo_row, worst_stations
+from tests.bench.archive import archive_figures
 from tests.bench.bound_ratio import bound_ratios
 from tests.bench.kinds import kind_figures, kind_row, kind_truths, measure_kinds
 from tests.bench.seam import seam_figures, seam_truths
@@ -36,7 +37,7 @@ from tests.bench.truth import Truth, load_truths
 ROOT = Path(__file__).resolve().parents[2]
 TIMED_PHOTOS = 3
 TABLE_WIDTH = 180
-SECTIONS = ("accuracy", "kinds", "suite", "speed")
+SECTIONS = ("accuracy", "kinds", "suite", "speed", "archive")
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -58,6 +59,8 @@ def main(arguments: list[str] | None = None) -> int:
         report["suite"] = run_suite(options.cache, console)
     if "speed" in options.sections:
         report["speed"] = _speed(truths, kind_truths(options.photos / "kinds"), console)
+    if "archive" in options.sections:
+        report["archive"] = _archive(options.entries, options.kills, console)
     partial = options.out.with_name(options.out.name + ".part")
     partial.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     partial.replace(options.out)
@@ -70,6 +73,8 @@ def _options(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--photos", type=Path, default=ROOT / "demo_images", help="folder with truth files")
     parser.add_argument("--out", type=Path, default=ROOT / "bench.json")
     parser.add_argument("--cache", type=Path, default=ROOT / "out" / "suite", help="of the suite's photos")
+    parser.add_argument("--entries", type=int, default=100_000, help="that are searched in the archive")
+    parser.add_argument("--kills", type=int, default=1000, help="of programs that add to an archive")
     parser.add_argument("--sections", nargs="+", choices=SECTIONS, default=list(SECTIONS))
     return parser.parse_args(arguments)
 
@@ -207,6 +212,19 @@ def _speed(truths: list[Truth], kinds: list[Truth], console: Console) -> dict[st
                 table.add_row(f"  {stage} over grey decode", _text(ratio))
         elif not isinstance(value, list):
             table.add_row(key, _text(value))
+    console.print(table)
+    return result
+
+
+# ------------------------------------------------------------------------------------------------ archive
+
+
+def _archive(entries: int, kills: int, console: Console) -> dict[str, Any]:
+    result = archive_figures(entries, kills)
+    table = _two_columns("Archive")
+    for key, value in result.items():
+        for name, inner in value.items() if isinstance(value, dict) else ((key, value),):
+            table.add_row(name if name == key else f"  {key}: {name}", _text(inner))
     console.print(table)
     return result
 

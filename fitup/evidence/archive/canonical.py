@@ -12,7 +12,7 @@ from typing import Any
 
 from fitup.errors import UsageError
 
-__all__ = ["canonical_json"]
+__all__ = ["canonical_json", "is_canonical"]
 
 # Numbers beyond this are not kept exactly by readers that take every number for a double (RFC 8785, 3.2.2.3).
 _LARGEST = 2**53 - 1
@@ -27,11 +27,22 @@ def canonical_json(value: Any) -> bytes:
         When it holds something that the form has no place for.
     """
     _check(value)
-    text = json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
     try:
-        return text.encode("utf-8")
+        return _written(value).encode("utf-8")
     except UnicodeEncodeError:
         raise UsageError("a text holds half a letter (a lone surrogate): write it anew.") from None
+
+
+def is_canonical(text: str) -> bool:
+    """Whether a text is JSON in the form that `canonical_json` writes; errors of JSON's reader pass through.
+
+    Only for what a model has checked to hold nothing that has no place in it.
+    """
+    return _written(json.loads(text)) == text
+
+
+def _written(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
 
 
 def _check(value: Any) -> None:

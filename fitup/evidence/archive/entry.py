@@ -12,12 +12,11 @@ History of the format
 from __future__ import annotations
 
 import hashlib
-import json
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from fitup.evidence.archive.canonical import canonical_json
+from fitup.evidence.archive.canonical import canonical_json, is_canonical
 
 __all__ = [
     "BEFORE_THE_FIRST",
@@ -147,7 +146,6 @@ def entry_from_json(content: str) -> Entry | None:
     """The entry, or None where the text is no entry of this format in canonical form."""
     try:
         entry = Entry.model_validate_json(content, strict=True)
-        same = canonical_json(json.loads(content)).decode("utf-8") == content
+        return entry if is_canonical(content) else None
     except (ValidationError, ValueError, RecursionError):
         return None
-    return entry if same else None

@@ -12,6 +12,7 @@ from fitup.errors import StorageError
 from fitup.evidence.archive.entry import ArchivedFile
 from fitup.evidence.archive.faults import Fault, FaultWord
 from fitup.evidence.archive.store import Store, StoredFile, address
+from fitup.evidence.writing import printable_name
 
 __all__ = ["check_files"]
 
@@ -114,4 +115,4 @@ def _extra(store: Store, file: StoredFile) -> Fault | None:
     match = _ADDRESS.fullmatch(file.place)
     if file.unfinished or (match is not None and _hashed(store, file.place)[0] == match[1]):
         return None
-    return Fault(word="extra", where=f"file {file.place}", sentence="no entry names it")
+    return Fault(word="extra", where=f"file {printable_name(file.place)}", sentence="no entry names it")

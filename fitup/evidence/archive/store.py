@@ -25,6 +25,7 @@ __all__ = ["PART_BYTES", "Store", "StoredFile", "address", "sha256_of"]
 PART_BYTES = 1 << 20
 # Several files are forced to the disk at once: the system then does it in one go.
 _WRITERS = 8
+_BINARY = getattr(os, "O_BINARY", 0)
 _UNFINISHED = re.compile(r"\.incoming-[0-9a-f]{32}")
 
 
@@ -100,9 +101,12 @@ class Store:
         with self._faults(place, "read"):
             path = f"{self._root}/{place}"
             if self._local:
-                with Path(path).open("rb", buffering=0) as file:
-                    while part := file.read(PART_BYTES):
+                handle = os.open(path, os.O_RDONLY | _BINARY)
+                try:
+                    while part := os.read(handle, PART_BYTES):
                         yield part
+                finally:
+                    os.close(handle)
             else:
                 with self._system.open(path, "rb", block_size=8 * PART_BYTES) as file:
                     while part := file.read(PART_BYTES):
@@ -112,7 +116,7 @@ class Store:
         """All files that lie in the store, by their place; StorageError when it cannot be listed."""
         with self._faults("", "listed"):
             if self._local:
-                return {one.place: one for one in _local_files(Path(self._root))}
+                return {one.place: one for one in _local_files(self._root)}
             self._system.invalidate_cache()
             found = self._system.find(self._root, detail=True)
         cut = len(self._root) + 1
@@ -184,18 +188,18 @@ def _reason(error: Exception) -> str:
     return printable_name(" ".join(str(text).split()))[:160].rstrip(".")
 
 
-def _local_files(root: Path) -> Iterator[StoredFile]:
-    if not root.is_dir():
+def _local_files(folder: str, place: str = "") -> Iterator[StoredFile]:
+    """All files below a folder; of a link it is the link itself that is looked at."""
+    try:
+        entries = list(os.scandir(folder))
+    except FileNotFoundError:
         return
-    for folder, _, names in os.walk(root, onerror=_raise):
-        for name in names:
-            path = Path(folder, name)
-            place = path.relative_to(root).as_posix()
-            yield StoredFile(place=printable_name(place), byte_count=path.lstat().st_size)
-
-
-def _raise(error: OSError) -> None:
-    raise error
+    for entry in entries:
+        if entry.is_dir(follow_symlinks=False):
+            yield from _local_files(entry.path, f"{place}{entry.name}/")
+        else:
+            size = entry.stat(follow_symlinks=False).st_size
+            yield StoredFile(place=place + entry.name, byte_count=size)
 
 
 def _write_through(path: Path, content: bytes) -> None:
@@ -203,7 +207,7 @@ def _write_through(path: Path, content: bytes) -> None:
     _make_folder(path.parent)
     fresh = path.parent / f".incoming-{uuid.uuid4().hex}"
     # Readable only: nobody changes evidence by mistake.
-    handle = os.open(fresh, os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0), 0o444)
+    handle = os.open(fresh, os.O_CREAT | os.O_EXCL | os.O_WRONLY | _BINARY, 0o444)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
