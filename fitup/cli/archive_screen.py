@@ -48,8 +48,9 @@ class ArchiveScreen(Screen):
             self.tell("of", f"entry {reference.number}")
         if about.sentence and entry.file("record") is None:
             self.tell(about.verdict, about.sentence)
-        self._afterwards(entry)
-        if entry.note:
+        if entry.outcome is not None or entry.correction is not None:
+            self.tell(entry.kind, _in_words(entry))
+        elif entry.note:
             self.tell("note", entry.note)
         self.tell("added", f"{entry.added_at_utc} by {entry.program}")
         self.tell("digest", stored.digest)
@@ -85,10 +86,6 @@ class ArchiveScreen(Screen):
             "everything is as it was added" if verified.sound else f"NOT as it was added: {counted}",
             style="bold",
         )
-
-    def _afterwards(self, entry: Entry) -> None:
-        if entry.outcome is not None or entry.correction is not None:
-            self.tell(entry.kind, _in_words(entry))
 
     def _line(self, text: str) -> None:
         print_line(self._plain(one_line_kept(text)))

@@ -118,7 +118,6 @@ def inspect_photos(options: Options) -> int:
         reported one by one and stop nothing.
     """
     names = parse_joints(options.joint)[1]
-    keeper = keeper_of(options.archive, options.serial, no_files=options.out is None)
     if names_a_list(options.job):
         inspect = _as_list_says(JobList(options))
     else:
@@ -133,6 +132,7 @@ def inspect_photos(options: Options) -> int:
         raise UsageError("--points belong to one photo: give one photo with them.")
     if names and len(photos) > 1:
         raise UsageError("--joint NAME=STRIP belongs to one photo: give one photo with it.")
+    keeper = keeper_of(options.archive, options.serial, no_files=options.out is None)
     if options.out is not None and photos:
         from fitup.evidence.writing import check_folder
 

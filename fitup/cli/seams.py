@@ -125,10 +125,10 @@ def inspect_long_joint(options: Options, strips: str | None = None, workers: int
     UsageError, StorageError, RetakeError
         When an option cannot be used, nothing can be written, or photos and strips contradict one another.
     """
-    keeper = keeper_of(options.archive, options.serial, no_files=options.out is None)
     settings, filing = one_joint(options, usual_kind="seam")
     named = None if strips is None else parse_strips(strips)
     photos, faults = find_photos(options.photos)
+    keeper = keeper_of(options.archive, options.serial, no_files=options.out is None)
     if options.out is not None and photos:
         from fitup.evidence.writing import check_folder
 

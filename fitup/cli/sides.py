@@ -96,9 +96,9 @@ def _inspect(options: Options) -> int:
     UsageError, PhotoError, RetakeError, StorageError
         When an option or a photo cannot be used, or nothing can be written.
     """
-    keeper = keeper_of(options.archive, options.serial, no_files=options.out is None)
     settings, filing = one_joint(options)
     photos, faults = find_photos(options.photos)
+    keeper = keeper_of(options.archive, options.serial, no_files=options.out is None)
     if faults:
         raise faults[0]
     if options.out is not None:

@@ -265,6 +265,30 @@ def test_options_of_inspect_that_exclude_each_other(fitup: Fitup, tmp_path: Path
     assert not (tmp_path / "a").exists()
 
 
+def test_a_wrong_option_makes_no_archive(fitup: Fitup, tmp_path: Path) -> None:
+    for command in ("inspect", "seam", "sides"):
+        assert fitup(command, "x.jpg", "--wire", "9mm", "--archive", "a")[0] == 2
+    assert not (tmp_path / "a").exists()
+
+
+def test_the_picture_is_opened(fitup: Fitup, shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[Path] = []
+
+    def launch(name: str) -> int:
+        opened.append(Path(name))
+        return 0
+
+    monkeypatch.setattr("typer.launch", launch)
+    add(fitup, "result J4")
+    fitup("archive", "outcome", 1, "sound", "--who", "QC", "--archive", "a")
+    assert fitup("archive", "show", 1, "--open", "--archive", "a")[0] == 0
+    assert [path.name for path in opened] == ["overlay.jpg"]
+    assert opened[0].read_bytes() == (shop / "result J4" / "overlay.jpg").read_bytes()
+    shutil.rmtree(opened[0].parent)
+    code, _, err = fitup("archive", "show", 2, "--open", "--archive", "a")
+    assert (code, "has no picture" in err) == (2, True)
+
+
 def test_records_without_their_photo_are_kept_as_such(fitup: Fitup, shop: Path) -> None:
     assert fitup("archive", "add", "result J4", "--without-photo", "--archive", "a")[0] == 0
     (one,) = lines(fitup("archive", "list", "--json", "--archive", "a")[1])

@@ -139,8 +139,9 @@ def statement_in_words(statement: HeadStatement) -> str:
         *([] if signature is None else [f"signed     Ed25519, key {fingerprint(signature.public_key)}"]),
         "",
         "The digest covers every entry up to this one, and all their files. Keep this",
-        "away from the archive; `fitup archive verify --head` compares the archive with",
-        "the file of the same name, and the digest above can be compared by eye.",
+        "away from the archive. `fitup archive verify --head FILE.json` compares the",
+        "archive with the same statement as a file (--out); `fitup archive show` gives",
+        "an entry's digest, to be compared by eye.",
     ]
     return "\n".join(lines) + "\n"
 
