@@ -52,6 +52,7 @@ LINE_STRETCH = 10  # stations to either side that tell where the line runs
 STRAY_PX = 1.5  # off that line
 UNEVEN, EVEN_SHARE = 0.1, 0.6  # residual over the dip, and what must be left of it, to leave plate out
 BESIDE_PX = 3.0  # of plate beyond a blurred edge
+ASKED = 20  # stations that tell the light of the cut face
 WIDE = 5.0  # gap over blur sigma from which a station tells the blur by itself
 
 
@@ -207,14 +208,14 @@ def _fit(
 def _told_light(
     data: _Data, start: Start, light: Light, priors: ArrisPriors, fit: ArrisFit, pick: NDArray[np.intp]
 ) -> Light:
-    """Light of floor and faces as the wide stretches show it, every third of them asked without prejudice.
+    """Light of floor and faces as the wide stretches show it, some of them asked without prejudice.
 
     Where a face is hardly wider than the blur, an expectation at every station would drown what they say.
     """
-    third = np.arange(0, len(pick), 3)
+    some = np.arange(0, len(pick), max(len(pick) // ASKED, 1))
     open_sd = np.where(start.lit[pick], priors.face_sd, FACE_OPEN_SD * start.right[pick])
-    again = data.at(pick[third]).fit(fit.parameters[third], replace(priors, face_sd=open_sd).at(third), 4)
-    return pooled_light(light, start, fit, pick, again, pick[third])
+    again = data.at(pick[some]).fit(fit.parameters[some], replace(priors, face_sd=open_sd).at(some), 3)
+    return pooled_light(light, start, fit, pick, again, pick[some])
 
 
 def _priors(light: Light, band_px: Array64, band_sd_px: Array64, blur: float, blur_sd: float) -> ArrisPriors:
