@@ -48,6 +48,8 @@ JUMP_MM, JUMP_STRETCH = 0.12, 40  # off the arris' line over so many stations to
 PALER = 0.9  # than usual
 OUTSHONE = 4.0
 NOISE_FLOOR = 1e-3
+LIGHT_STRETCH = 80  # stations to either side over which the open base's light changes little
+OTHER_LIGHT = 1.5  # times as bright, or as dark, as there: the fit took something else for the open base
 LIT_RIM = 3  # stations beside lit ones that the light spoils too
 
 
@@ -110,6 +112,7 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
         sample_mm=band.sample_mm,
     )
     fit, known, lit = _rounds(sight, print_blur_px)
+    fit, doubt = _again(sight, fit, known, ~lit)
     near, far = fit.near_px, fit.far_px + sight.rim_px
     near, far = (-far, -near) if turn else (near, far)
     gap = (fit.width_px + sight.rim_px) * band.sample_mm
@@ -127,7 +130,7 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
         section=section,
         contrast=np.abs(fit.dip) / plates,
         blur_px=known.blur_px,
-        u_base_mm=_u_base(fit, known.shape, flank) * fit.width_px * band.sample_mm,
+        u_base_mm=np.hypot(_u_base(fit, known.shape, flank) * fit.width_px, doubt) * band.sample_mm,
     )
 
 
@@ -160,6 +163,34 @@ def _rounds(sight: _Sight, print_blur_px: float) -> tuple[ArrisFit, _Known, NDAr
     theta[:, WIDTH] *= known.shape.stretch
     fit = _fit(sight, theta, np.maximum(theta[:, RIGHT], 0.5 * sight.start.right), known)
     return fit, known, _lit(sight, fit, known.floor)
+
+
+def _again(
+    sight: _Sight, fit: ArrisFit, known: _Known, usable: NDArray[np.bool_]
+) -> tuple[ArrisFit, Array64]:
+    """Fit stations anew that found another open base than the joint around them; doubt (N,) [px] of all.
+
+    Under a lap's sheet the mirrored end face and the sky over it make two rises: either may be taken for the
+    base. Stations begun from their neighbours come to the same one; the gap may still lie between both.
+    """
+    doubt = np.zeros(len(fit.width_px))
+    usual = np.maximum(running_median(fit.levels[:, 2], LIGHT_STRETCH), 1e-3)
+    odd = usable & _other_light(fit.levels[:, 2], usual)
+    pick, rest = np.flatnonzero(odd), np.flatnonzero(usable & ~odd)
+    if not len(pick) or not len(rest):
+        return fit, doubt
+    theta = fit.parameters[pick].copy()
+    theta[:, WIDTH] = np.interp(pick, rest, fit.width_px[rest])
+    theta[:, RIGHT] = usual[pick]
+    few = sight.at(pick)
+    anew = _fit(few, theta, np.maximum(theta[:, RIGHT], 0.5 * few.start.right), known)
+    alike = ~_other_light(anew.levels[:, 2], usual[pick])
+    doubt[pick] = np.abs(anew.width_px - fit.width_px[pick]) / np.sqrt(12)
+    return fit.replaced(pick, anew, alike), doubt
+
+
+def _other_light(light: Array64, usual: Array64) -> NDArray[np.bool_]:
+    return np.asarray(np.abs(np.log(np.maximum(light, 1e-3) / usual)) > np.log(OTHER_LIGHT))
 
 
 def _told(sight: _Sight, fit: ArrisFit, begun_px: Array64, known: _Known) -> _Known:

@@ -15,7 +15,17 @@ from fitup.profile.arris_shading import ArrisShading
 from fitup.profile.result import Influence
 from fitup.scale import ScaleMap
 
-__all__ = ["BASE", "NOISE", "STEP", "combined", "station_noise", "uncertainty_budget", "with_noise"]
+__all__ = [
+    "BASE",
+    "NOISE",
+    "STEP",
+    "arris_noise",
+    "combined",
+    "station_noise",
+    "u_of_arrises",
+    "uncertainty_budget",
+    "with_noise",
+]
 
 Array64 = NDArray[np.float64]
 
@@ -141,6 +151,14 @@ def uncertainty_budget(
     return tuple(sorted(rows, key=lambda row: -float(np.nanmean(row.u_mm))))
 
 
+def u_of_arrises(budget: tuple[Influence, ...], arrises: Arrises) -> Array64:
+    """Combined (N,) [mm] of what bears on the arrises that are seen; a base's own place does not."""
+    if arrises.u_base_mm is None:
+        return combined(budget)
+    own = [row.u_mm for row in budget if row.name not in (BASE, NOISE)]
+    return np.asarray(np.sqrt(np.sum(np.square([*own, arris_noise(arrises)]), axis=0)))
+
+
 def with_noise(budget: tuple[Influence, ...], noise_mm: Array64) -> tuple[Influence, ...]:
     """Return the budget with noise and grain (N,) [mm] of stations that were averaged."""
     rows = [replace(row, u_mm=noise_mm) if row.name == NOISE else row for row in budget]
@@ -173,6 +191,11 @@ def _burnt(arrises: Arrises) -> Array64:
 
 def _prior(name: str, variance: Array64, common: bool, remedy: str) -> Influence:
     return Influence(name=name, u_mm=np.sqrt(np.maximum(variance, 0)), common=common, remedy=remedy)
+
+
+def arris_noise(arrises: Arrises) -> Array64:
+    """Standard uncertainty (N,) [mm] of the arris over a base, whatever the base's own place."""
+    return np.asarray(arrises.fit.near_sd_px * arrises.fit.grain_factor * arrises.band.sample_mm)
 
 
 def station_noise(arrises: Arrises) -> Array64:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from fitup.edges import Arrises, CameraResponse, Lands
 from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading
 from fitup.profile.band_checks import arris_misplaced, dip_missing, land_missing, second_line
-from fitup.profile.budget import BASE, combined, station_noise, uncertainty_budget, with_noise
+from fitup.profile.budget import combined, station_noise, u_of_arrises, uncertainty_budget, with_noise
 from fitup.profile.gap_contents import other_body, shadow_beside
 from fitup.profile.result import GapProfile
 from fitup.profile.steadying import steadied
@@ -59,7 +59,7 @@ def measure_gap(
     middle = band.points_mm((near + far) / 2)
     budget = uncertainty_budget(scale, arrises, response, shading, middle)
     # The arris is seen, wherever the base is: a base that is placed badly makes doubt, not a hole.
-    told = combined(tuple(row for row in budget if row.name != BASE))
+    told = u_of_arrises(budget, arrises)
     reason = _unseen(arrises, told, response.u_gap_px_at(arrises.blur_px) * band.sample_mm, lands)
     seen = np.array([word == "" for word in reason], dtype=bool)
     noise = station_noise(arrises)

@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 
 from fitup.edges import Arrises
 from fitup.joint import JointKind
-from fitup.profile.budget import NOISE, STEP, U_STEP_MM, combined
+from fitup.profile.budget import BASE, NOISE, STEP, U_STEP_MM, arris_noise, combined
 from fitup.profile.result import GapProfile, Influence
+from fitup.profile.two_readings import weighed
+from fitup.profile.upper_arris import on_upper_sheet
 from fitup.scale import (
     NotMeasurable,
     PlaneFrame,
@@ -32,7 +34,8 @@ Array64 = NDArray[np.float64]
 
 # Cold-rolled stainless sheet of this range is within some ± 0.05 mm of its nominal thickness (from memory).
 U_SHEET_MM = 0.03
-CONFLICT = 2.0  # of both readings' standard uncertainty, from which they disagree
+BEND_MM = 0.03  # how far a sheet leaves its plane from strip to joint, usually (common practice, no source)
+LIGHT_EXCESS = 0.5  # of where the base lies: what finishes and lamps make of it beyond the budget, usually
 STEP_STRETCH = 10  # stations to either side: plates step and tilt slowly, and a ray's depth is noisy
 _REMEDIES = {
     "saddles": "come closer, or use longer strips",
@@ -41,7 +44,7 @@ _REMEDIES = {
     "sheet": "give the sheet's measured thickness (--sheet)",
     "lens and distance": "keep strips and joint near the middle of the frame, or make a lens profile",
 }
-_ARRIS_ROWS = (NOISE, "arris radius", "tone curve")
+_ARRIS_ROWS = ("arris radius", "tone curve")
 SIDES = ("on the strip's side", "across the gap")
 
 
@@ -82,10 +85,10 @@ def with_second_target(
     if not profile.seen.any():
         return profile, shape
     if section.far_is_base or section.near_is_base:
-        length = _over_base(profile, arrises, pair, frame)
+        length = _over_base(profile, arrises, pair, frame, sheet_mm)
         if isinstance(length, NotMeasurable):
             return profile, replace(shape, notes=(_note("Gap from both targets", length),))
-        return _from_base(profile, length, section.near_is_base), shape
+        return _from_base(profile, length, section.near_is_base, arris_noise(arrises)), shape
     step = gap_and_step(*_bounding_points(profile, section.kind, pair, sheet_mm), frame).step
     if isinstance(step, NotMeasurable):
         return profile, replace(shape, notes=(_note("Step between the plates", step),))
@@ -110,21 +113,21 @@ def _bounding_points(
 
 
 def _over_base(
-    profile: GapProfile, arrises: Arrises, pair: TargetPair, frame: PlaneFrame
+    profile: GapProfile, arrises: Arrises, pair: TargetPair, frame: PlaneFrame, sheet_mm: float
 ) -> SpaceLength | NotMeasurable:
     """Distance of the lower arris from the other plate's face, at the seen stations.
 
-    A standing plate's arris lies in its face. An upper sheet may be dished at the joint, so that its lower
-    arris is taken where it is seen in the plane of the end faces, however deep below the face that is.
+    A standing plate's arris lies in its face; a lap's lower arris on its end face, however that is bent.
     """
-    seen, lap = profile.seen, arrises.section.kind is JointKind.LAP
-    if not arrises.section.near_is_base:
-        px, depth = profile.near_px[seen], -_height(arrises, frame, profile.near_mm)[seen]
-        return gap_to_plate(pair.space, pair.on_first(px, depth, U_SHEET_MM if lap else 0.0), 1)
-    if not lap:
-        return gap_to_plate(pair.space, pair.on_second(profile.far_px[seen]), 0)
-    height = pair.on_first(profile.far_px[seen], -_height(arrises, frame, profile.far_mm)[seen], U_SHEET_MM)
-    return gap_to_plate(pair.space, height, 0)
+    seen, section = profile.seen, arrises.section
+    upper, base = (1, 0) if section.near_is_base else (0, 1)
+    px = (profile.far_px if section.near_is_base else profile.near_px)[seen]
+    if section.kind is JointKind.LAP:
+        return gap_to_plate(pair.space, on_upper_sheet(pair, upper, px, sheet_mm, U_SHEET_MM), base)
+    if section.near_is_base:
+        return gap_to_plate(pair.space, pair.on_second(px), base)
+    height = _height(arrises, frame, profile.near_mm)[seen]
+    return gap_to_plate(pair.space, pair.on_first(px, -height), base)
 
 
 def _height(arrises: Arrises, frame: PlaneFrame, n_mm: Array64) -> Array64:
@@ -132,25 +135,27 @@ def _height(arrises: Arrises, frame: PlaneFrame, n_mm: Array64) -> Array64:
     return frame.to_space(arrises.band.points_mm(n_mm))[:, 2]
 
 
-def _from_base(profile: GapProfile, length: SpaceLength, near_is_base: bool) -> GapProfile:
+def _from_base(
+    profile: GapProfile, length: SpaceLength, near_is_base: bool, u_arris_mm: Array64
+) -> GapProfile:
     """Weigh the gap that the light tells with the distance of arris and plate in space.
 
-    A base that is bent at the joint, or a sheet that is dished there, is not where its target says, and then
-    the light tells otherwise: what lies between two readings that disagree is doubt.
+    The arris' own noise is in both readings; the light's is that of the base's place besides. Sheets bend
+    slowly along the joint, so that readings are compared over some stations.
     """
     seen = profile.seen
     light = np.where(seen, profile.gap_mm, 0.0)
     u_light = np.where(seen, profile.u_gap_mm, 1.0)
     space, u_space = _along(length.value_mm, seen), _along(length.u_mm, seen)
-    share = u_light**2 / (u_light**2 + u_space**2)
-    apart = np.abs(space - light)
-    conflict = np.where(apart > CONFLICT * np.hypot(u_light, u_space), apart / 2, 0.0)
-    rows = [_shared(row, 1 - share) for row in profile.budget]
+    apart = _along((space - light)[seen], seen, smooth=True)
+    doubt = LIGHT_EXCESS * _row(profile, BASE)
+    share, conflict = weighed(apart, (u_light, u_space), (doubt, BEND_MM))
+    rows = [_shared(row, 1 - share, u_arris_mm) for row in profile.budget]
     for cause, part in length.parts_mm.items():
         if cause != "noise":
             name = f"scale of both targets: {cause}"
             row = Influence(name=name, u_mm=_along(part, seen), common=True, remedy=_REMEDIES[cause])
-            rows.append(_shared(row, share))
+            rows.append(replace(row, u_mm=row.u_mm * share))
     rows.append(
         Influence(
             name="targets against light",
@@ -162,8 +167,16 @@ def _from_base(profile: GapProfile, length: SpaceLength, near_is_base: bool) -> 
     return _remade(profile, light + share * (space - light), rows, near_is_base)
 
 
-def _shared(row: Influence, share: Array64) -> Influence:
-    """One reading's influence on the weighed mean; the arris counts in full, for both readings have it."""
+def _row(profile: GapProfile, name: str) -> Array64:
+    """One influence of the budget (N,), zero where it has none of that name."""
+    none = np.zeros(len(profile.gap_mm))
+    return next((row.u_mm for row in profile.budget if row.name == name), none)
+
+
+def _shared(row: Influence, share: Array64, u_arris_mm: Array64) -> Influence:
+    """The light's influence on the weighed mean; the arris' own counts in full, for both readings have it."""
+    if row.name == NOISE:
+        return replace(row, u_mm=np.maximum(row.u_mm * share, np.minimum(u_arris_mm, row.u_mm)))
     return row if row.name in _ARRIS_ROWS else replace(row, u_mm=row.u_mm * share)
 
 

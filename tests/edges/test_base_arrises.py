@@ -82,6 +82,13 @@ def test_the_arris_itself_is_where_it_is(scenes: list[tuple[BaseScene, Arrises]]
         assert np.abs(arrises.near_mm + 0.02).max() < 0.12
 
 
+def test_the_sky_over_a_thin_sheet_is_not_taken_for_the_base() -> None:
+    """One of 40 drawn scenes, in which stations took the second rise for the first: neighbours tell."""
+    scene = random_scene(21, sheet_mm=1.0)
+    arrises = found(scene.profiles, scene.n_mm, scene.tangent, 1.0)
+    assert np.abs(arrises.gap_mm - 0.02 - scene.gap_mm).max() < 0.25  # 0.7 mm to the second rise
+
+
 def test_base_on_the_near_side_reads_the_same() -> None:
     scene = random_scene(7)
     one = found(scene.profiles, scene.n_mm, scene.tangent, np.inf)

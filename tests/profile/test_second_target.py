@@ -10,10 +10,12 @@ import pytest
 from fitup.edges import section_of
 from fitup.joint import JointSetup
 from fitup.profile import GapProfile, Influence, second_target, with_second_target
-from fitup.profile.budget import STEP, U_STEP_MM
+from fitup.profile.budget import BASE, NOISE, STEP, U_STEP_MM
+from fitup.profile.second_target import BEND_MM, LIGHT_EXCESS
+from fitup.profile.two_readings import weighed
 from fitup.scale import GapAndStep, NotMeasurable, PlaneFrame, SpaceLength
 
-COUNT, SHEET_MM, TANGENT = 60, 1.5, 0.3
+COUNT, SHEET_MM, TANGENT, U_ARRIS_PX = 60, 1.5, 0.3, 0.15
 ROW = np.ones(COUNT)
 
 
@@ -50,6 +52,7 @@ def length(value: float | np.ndarray, u: float, seen: int = COUNT) -> SpaceLengt
 def with_both(monkeypatch: pytest.MonkeyPatch, profile: GapProfile, kind: str, found: object):
     """Put in what space tells, and run the public function."""
     monkeypatch.setattr(second_target, "gap_to_plate", lambda *a, **k: found)
+    monkeypatch.setattr(second_target, "on_upper_sheet", lambda *a: None)
     monkeypatch.setattr(
         second_target, "gap_and_step", lambda *a, **k: GapAndStep(gap=length(0, 1), step=found)
     )
@@ -65,33 +68,48 @@ def with_both(monkeypatch: pytest.MonkeyPatch, profile: GapProfile, kind: str, f
         on_first=lambda *a: None,
         on_second=lambda *a: None,
     )
-    band = SimpleNamespace(points_mm=lambda n: np.stack([0 * n, n], axis=1))
+    band = SimpleNamespace(points_mm=lambda n: np.stack([0 * n, n], axis=1), sample_mm=0.1)
     arrises = SimpleNamespace(
-        section=section_of(JointSetup.of(kind), TANGENT * ROW, SHEET_MM), tangent=TANGENT * ROW, band=band
-    )
+        section=section_of(JointSetup.of(kind), TANGENT * ROW, SHEET_MM), tangent=TANGENT * ROW, band=band,
+        fit=SimpleNamespace(near_sd_px=U_ARRIS_PX * ROW, grain_factor=1.0),
+    )  # fmt: skip
     return with_second_target(profile, arrises, pair, PlaneFrame.plate(), SHEET_MM)
 
 
-def test_light_and_space_are_weighed_by_their_variances(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_light_and_space_are_weighed_with_what_either_may_be_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The arris' part counts in full, for both readings have it."""
     light, space, u_light, u_space, u_arris = 0.50, 0.58, 0.06, 0.04, 0.01
-    rows = {"where the base lies": u_light, "arris radius": u_arris}
+    rows = {BASE: u_light, "arris radius": u_arris}
     told, _ = with_both(monkeypatch, reading(light, rows), "tee", length(space, u_space))
-    weights = 1 / np.array([u_light**2 + u_arris**2, u_space**2])
-    mean = float(np.average([light, space], weights=weights))
-    shares = weights / weights.sum()
-    np.testing.assert_allclose(told.gap_mm, mean)
-    own = np.hypot(shares[0] * u_light, shares[1] * u_space)
-    np.testing.assert_allclose(told.u_gap_mm, np.hypot(own, u_arris))
+    u = (np.hypot(u_light, u_arris) * ROW, u_space * ROW)
+    share, added = weighed((space - light) * ROW, u, (LIGHT_EXCESS * u_light, BEND_MM))
+    np.testing.assert_allclose(told.gap_mm, light + share * (space - light))
+    own = np.hypot((1 - share) * u_light, share * u_space)
+    np.testing.assert_allclose(told.u_gap_mm, np.sqrt(own**2 + added**2 + u_arris**2))
+    # Less certain than were both budgets complete, more than the better reading and a bent sheet.
+    assert (told.u_gap_mm > 1 / np.hypot(1 / u_light, 1 / u_space)).all()
+    assert (told.u_gap_mm < np.hypot(u_space, 2 * BEND_MM)).all()
+
+
+def test_noise_of_a_badly_seen_base_counts_as_little_as_the_light(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The arris is seen to 0.015 mm; that the light leaves 0.4 mm open does not make the distance worse."""
+    told, _ = with_both(monkeypatch, reading(0.7, {NOISE: 0.4, BASE: 0.1}), "lap", length(0.6, 0.04))
+    assert (told.u_gap_mm < 0.12).all()
+    noise = next(row.u_mm for row in told.budget if row.name == NOISE)
+    assert (noise >= 0.1 * U_ARRIS_PX).all()
+    sharp, _ = with_both(monkeypatch, reading(0.7, {NOISE: 0.005, BASE: 0.1}), "lap", length(0.6, 0.04))
+    assert max(next(row.u_mm for row in sharp.budget if row.name == NOISE)) <= 0.005
 
 
 def test_readings_that_disagree_leave_both_possible(monkeypatch: pytest.MonkeyPatch) -> None:
     """A dish that the strips do not tell: neither reading may be called sure."""
-    light = np.where(np.arange(COUNT) < 20, 1.1, 0.4)
-    told, _ = with_both(monkeypatch, reading(light, {"where the base lies": 0.04}), "lap", length(0.4, 0.04))
+    light = np.where(np.arange(COUNT) < 30, 1.1, 0.4)
+    told, _ = with_both(monkeypatch, reading(light, {BASE: 0.04}), "lap", length(0.4, 0.04))
     low, high = told.gap_mm - 1.96 * told.u_gap_mm, told.gap_mm + 1.96 * told.u_gap_mm
     assert (low[:20] < 0.4).all()
     assert (high[:20] > 1.1).all()
-    np.testing.assert_allclose(told.u_gap_mm[20:], 0.04 / np.sqrt(2))
+    assert (told.u_gap_mm[40:] >= 0.04 / np.sqrt(2)).all()
+    assert (told.u_gap_mm[40:] < 0.06).all()
 
 
 @pytest.mark.parametrize("kind", ["tee", "corner-full-open"])
