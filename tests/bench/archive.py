@@ -143,7 +143,7 @@ def _altering(folder: Path) -> dict[str, Any]:
 
 def _killing(place: str, kills: int) -> dict[str, Any]:
     """Programs killed while several add at once; what they had said must be there, and nothing by halves."""
-    arguments = ["--kills", str(kills), "--at-once", str(CHILDREN_AT_ONCE), "--longest", "0.4", "--seed", "1"]
+    arguments = ["--kills", str(kills), "--at-once", str(CHILDREN_AT_ONCE), "--seed", "1"]
     command = [sys.executable, "-m", "tests.evidence.archive_killing", place, *arguments]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
     result = json.loads(done.stdout)

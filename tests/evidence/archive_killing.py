@@ -2,7 +2,7 @@
 
 This process loads everything once and makes child processes by forking; each child opens the archive as a new
 program does, adds entry after entry and says of each that it is in. It is killed (SIGKILL) after a random
-time. What was said is printed as JSON.
+number of entries and a random time. What was said is printed as JSON.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import argparse
 import json
 import os
 import random
+import select
 import signal
 import sys
 import tempfile
@@ -20,6 +21,9 @@ from typing import Any
 from fitup.evidence.archive.archive import open_archive
 from tests.evidence.archive_builders import small_draft
 
+MOST_AWAITED = 3
+PATIENCE_S = 30.0
+
 
 def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser()
@@ -27,7 +31,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--kills", type=int, default=20)
     parser.add_argument("--at-once", type=int, default=1, help="children that add at the same time")
     parser.add_argument("--adds", type=int, default=0, help="let every child add as many, and kill none")
-    parser.add_argument("--longest", type=float, default=0.25, help="seconds until the kill, at most")
+    parser.add_argument("--longest", type=float, default=0.1, help="seconds until the kill, at most")
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args(arguments)
     load(options.place)
@@ -45,26 +49,41 @@ def load(place: str) -> None:
 
 
 def run(place: str, kills: int, at_once: int, adds: int, longest: float, seed: int) -> dict[str, Any]:
-    """Every entry that was said to be in: number to digest; and how often a child was killed."""
+    """Every entry that was said to be in: number to digest; how often a child was killed.
+
+    Children are killed a random time after a random number of entries; `awaited` are these together.
+    """
     dice = random.Random(seed)
     said: dict[int, str] = {}
-    killed = rounds = 0
+    killed = awaited = rounds = 0
     while killed < kills or (adds and rounds == 0):
         children = [start(place, f"{seed}/{rounds}/{index}", adds) for index in range(at_once)]
+        text = dict.fromkeys((reader for _, reader in children), b"")
         if not adds:
+            wanted = dice.randrange(0, MOST_AWAITED * at_once + 1)
+            awaited += wanted
+            listen(text, wanted)
             time.sleep(dice.uniform(0.0, longest))
             for pid, _ in children:
                 os.kill(pid, signal.SIGKILL)
         for pid, reader in children:
-            with os.fdopen(reader) as lines:
-                text = lines.read()
+            with os.fdopen(reader, "rb") as rest:
+                text[reader] += rest.read()
             killed += os.WIFSIGNALED(os.waitpid(pid, 0)[1])
-            for line in text.splitlines(keepends=True):
-                if line.endswith("\n"):  # what was not said to the end was not said
-                    number, digest = line.split()
+            for line in text[reader].splitlines(keepends=True):
+                if line.endswith(b"\n"):  # what was not said to the end was not said
+                    number, digest = line.decode().split()
                     assert said.setdefault(int(number), digest) == digest
         rounds += 1
-    return {"kills": killed, "said": said, "seed": seed}
+    return {"kills": killed, "awaited": awaited, "said": said, "seed": seed}
+
+
+def listen(text: dict[int, bytes], wanted: int) -> None:
+    """Wait until so many entries were said to be in by all children together."""
+    end = time.monotonic() + PATIENCE_S
+    while sum(said.count(b"\n") for said in text.values()) < wanted and time.monotonic() < end:
+        for reader in select.select(list(text), [], [], 1.0)[0]:
+            text[reader] += os.read(reader, 65536)
 
 
 def start(place: str, seed: str, adds: int) -> tuple[int, int]:

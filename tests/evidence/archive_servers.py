@@ -53,7 +53,7 @@ def postgresql() -> Iterator[str]:
         _wait(there, folder)
         yield f"postgresql://fitup@/postgres?host={folder}"
     finally:
-        server.send_signal(signal.SIGINT)  # without waiting for clients
+        server.send_signal(signal.SIGQUIT)  # at once: nobody needs what is in it
         try:
             server.wait(10)
         except subprocess.TimeoutExpired:
