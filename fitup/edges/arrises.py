@@ -214,7 +214,7 @@ def _told_light(
     """
     some = np.arange(0, len(pick), max(len(pick) // ASKED, 1))
     open_sd = np.where(start.lit[pick], priors.face_sd, FACE_OPEN_SD * start.right[pick])
-    again = data.at(pick[some]).fit(fit.parameters[some], replace(priors, face_sd=open_sd).at(some), 3)
+    again = data.at(pick[some]).fit(fit.parameters[some], replace(priors, face_sd=open_sd).at(some), 4)
     return pooled_light(light, start, fit, pick, again, pick[some])
 
 
