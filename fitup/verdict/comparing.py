@@ -193,10 +193,9 @@ def _at(places: Array64, station_mm: Array64, values: Array64) -> Array64:
     """Values between stations by both neighbours, NaN where one that counts is NaN; the ends go on level."""
     if len(station_mm) == 1:
         return np.full(len(places), values[0])
-    inside = np.clip(places, station_mm[0], station_mm[-1])
-    left = np.clip(np.searchsorted(station_mm, inside, side="right") - 1, 0, len(station_mm) - 2)
+    left = np.clip(np.searchsorted(station_mm, places) - 1, 0, len(station_mm) - 2)
     step = station_mm[left + 1] - station_mm[left]
-    share = (inside - station_mm[left]) / step
+    share = (places - station_mm[left]) / step  # below 0 and above 1 past the ends
     between = values[left] * (1 - share) + values[left + 1] * share
     between = np.where(share <= _EXACT_MM, values[left], between)
     return np.where(share >= 1 - _EXACT_MM, values[left + 1], between)

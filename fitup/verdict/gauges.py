@@ -79,7 +79,7 @@ def _by_weight_of_steel() -> dict[str, Fraction]:
     return {
         gauge: round(inch * _OUNCES_PER_SQUARE_FOOT_AND_INCH_BY_LAW / ounces_per_inch, 4)
         for gauge, inch in _by_law().items()
-        if gauge[0] != "0" and int(gauge) >= _THICKEST_MANUFACTURERS_GAUGE
+        if int(gauge) >= _THICKEST_MANUFACTURERS_GAUGE  # not those that are written with zeros alone
     }
 
 

@@ -140,8 +140,7 @@ def _wire_for(case: JointCase, gap_mm: float) -> tuple[Wire | None, str]:
 
 
 def _bridged(case: JointCase, wire: Wire) -> Candidate:
-    rule = BridgeRule(factor=case.rules.bridge_factor, source=case.rules.bridge_source)
-    answer = rule.answer(replace(case, wire=wire))
+    answer = BridgeRule(factor=case.rules.bridge_factor).answer(replace(case, wire=wire))
     assert isinstance(answer, Candidate)
     return answer
 
@@ -198,7 +197,7 @@ def fill_words(case: JointCase, gap_mm: float) -> str:
 def reach_words(case: JointCase, gap_mm: float) -> list[str]:
     """How far the beam reaches onto the plates beside a gap; nothing where the oscillation is not known."""
     land_mm = case.rules.required_land_mm
-    left_mm = ReachRule(land_mm=land_mm).left_mm(case, gap_mm)
+    left_mm = ReachRule().left_mm(case, gap_mm)
     if left_mm is None:
         return []
     spot = " (spot not counted)" if case.weld.spot_mm is None else ""

@@ -151,5 +151,5 @@ def format_number(value: float | Fraction, decimals: int = 3) -> str:
 
 def show_text(text: str) -> str:
     """Quote what the user wrote, on one line, printable and not endless."""
-    shown = ascii(text) if not text.isprintable() else repr(text)
+    shown = repr(text)
     return shown if len(shown) <= _LONGEST_SHOWN else f"{shown[: _LONGEST_SHOWN - 4]}...'"

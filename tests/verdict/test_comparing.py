@@ -197,6 +197,7 @@ def test_both_uncertainties_are_listed_beside_the_change() -> None:
     change = between(before, replace(after, u_gap_mm=np.full(20, 0.04))).change
     np.testing.assert_array_equal(change.u_before_mm, np.full(20, 0.03))
     np.testing.assert_array_equal(change.u_after_mm, np.full(20, 0.04))
+    np.testing.assert_array_equal(change.after_mm, np.full(20, 0.5))
     np.testing.assert_allclose(change.u_change_mm, 0.05)
 
 

@@ -14,6 +14,7 @@ from fitup.verdict import (
     JointCase,
     ShopRules,
     WeldSettings,
+    Wire,
     information_on,
     limit_for,
     parse_sheet,
@@ -127,6 +128,21 @@ def test_gaps_are_rounded_up_and_readings_below_zero_count_as_closed() -> None:
     assert fed.travel_mm_s is None
 
 
+def test_the_wire_in_use_and_no_wire_serve_up_to_their_limit_itself() -> None:
+    used = told(0.9, weld(travel_mm_s=8.0))
+    assert used is not None
+    assert used.wire_in_use
+    half = replace(
+        weld(travel_mm_s=8.0), wire=None, sheet=parse_sheet("1mm"), rules=ShopRules(no_wire_share=0.5)
+    )
+    assert "no wire is needed up to 0.5 mm" in sentence(0.5, half)
+
+
+def test_a_wire_in_stock_without_a_reading_is_told_in_mm() -> None:
+    stock = ShopRules(wires_in_stock=(Wire(diameter_mm=1.1, as_written="1.1"),), file_name="rt.toml")
+    assert ": 1.1 mm is the thinnest of the wires in stock" in sentence(1.05, replace(CASE, rules=stock))
+
+
 def test_nothing_seen_nothing_told() -> None:
     nothing = profile_of([float("nan"), float("nan")])
     assert information_on(nothing, weld(travel_mm_s=8.0), SIMPLE, limit_for(CASE)) is None
@@ -208,6 +224,8 @@ def test_how_far_the_beam_reaches_onto_the_plates() -> None:
     assert "beside it (spot not counted), less than the 0.6 mm required; for" in sentence(0.889, short)
     enough = replace(case, rules=ShopRules(required_land_mm=0.5))
     assert "required" not in sentence(0.889, enough)
+    just = replace(weld(oscillation_mm=2.0), rules=ShopRules(required_land_mm=0.5))
+    assert "the beam reaches 0.50 mm onto each plate beside it (spot not counted); for" in sentence(1.0, just)
 
 
 def test_a_beam_narrower_than_the_gap_is_told() -> None:

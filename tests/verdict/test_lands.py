@@ -159,3 +159,11 @@ def test_every_stretch_that_is_long_enough_is_told_in_order() -> None:
     )
     found = find_short_lands(both, STEP_MM, rule)
     assert [(one.first, one.last, one.side) for one in found] == [(0, 2, "a"), (0, 1, "b")]
+
+
+def test_the_sheet_is_told_in_hundredths() -> None:
+    """18 ga by the manufacturers' standard is 1.21412 mm."""
+    shape = JointShape(near_land_mm=land((20, 36, 0.5)), far_land_mm=None)
+    lands = lands_to_judge(shape, 1.21412)
+    (spot,) = judge(profile_of(np.full(COUNT, 0.3), first_mm=0.25), limit_of(0.9), lands=lands).spots
+    assert "0.5 mm long, the sheet is 1.21 mm thick; the wire" in spot.advice

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 
 import pytest
@@ -126,7 +127,7 @@ def test_places_may_be_inches_zero_or_negative(text: str, place_mm: float) -> No
     assert parse_place(text) == pytest.approx(place_mm, rel=1e-12)
 
 
-@pytest.mark.parametrize("text", ["--3", "+-3mm", "-", "", "here", "nan", "1e5", "0x10", "3 cm"])
+@pytest.mark.parametrize("text", ["--3", "+-3mm", "-", "", "here", "nan", "1e5", "0x10", "3 cm", "X3"])
 def test_what_is_no_place_is_refused(text: str) -> None:
     with pytest.raises(UsageError):
         parse_place(text)
@@ -140,3 +141,40 @@ def test_a_length_that_may_be_zero() -> None:
         parse_length_or_zero("-1mm")
     with pytest.raises(UsageError):
         parse_length("0mm")
+
+
+@pytest.mark.parametrize(
+    ("read", "text", "sentence"),
+    [
+        (parse_length, "ten", "the length 'ten' cannot be read: write a number with mm or in."),
+        (parse_length, " ", "the length is empty: write it with its unit, such as 0.9mm or 0.035in."),
+        (parse_length, "100000.1mm", "the length '100000.1mm' is over 100 m: check the number."),
+        (parse_length, "1/0in", "the length '1/0in' divides by zero: write a fraction such as 1/16in."),
+        (parse_length, "0mm", "the length '0mm' must be greater than zero."),
+        (
+            parse_length,
+            "035",
+            "the length '035' may be inches or millimetres: write 035in or 035mm with the unit.",
+        ),
+        (parse_length, "ä\n", "the length 'ä\\n' cannot be read: write a number with mm or in."),
+        (parse_length, "x" * 38, f"the length '{'x' * 38}' cannot be read: write a number with mm or in."),
+        (parse_length, "x" * 39, f"the length '{'x' * 35}...' cannot be read: write a number with mm or in."),
+        (parse_place, "--3", "the place '--3' cannot be read: write a number with mm or in."),
+        (parse_place, "here", "the place 'here' cannot be read: write a number with mm or in."),
+        (parse_length_or_zero, "wide", "the length 'wide' cannot be read: write a number with mm or in."),
+    ],
+)
+def test_refusals_word_by_word(read: Callable[[str], float], text: str, sentence: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        read(text)
+    assert str(caught.value) == sentence
+
+
+def test_what_was_asked_for_is_named_in_a_refusal() -> None:
+    for read in (parse_length, parse_place, parse_length_or_zero):
+        with pytest.raises(UsageError, match=r"^the shift 'ten' cannot be read"):
+            read("ten", "the shift")
+
+
+def test_the_longest_length_is_taken() -> None:
+    assert parse_length("100000mm") == 100_000

@@ -276,6 +276,14 @@ FAULTS = [
         'line 4: sheet_from in [procedure] must be written in double quotes with its unit: "1.5mm".',
     ),
     (
+        "[shop]\ngauge_material = 1\n",
+        'line 2: gauge_material in [shop] must be written in double quotes with its unit: "stainless".',
+    ),
+    (
+        '[bridge.by_kind]\nlap = "1"\n',
+        "line 2: lap in [bridge.by_kind] must be a number such as 1, without quotes.",
+    ),
+    (
         "[seen]\nlongest_unseen = 10\n",
         'line 2: longest_unseen in [seen] must be written in double quotes with its unit: "10mm".',
     ),

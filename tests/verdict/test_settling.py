@@ -340,6 +340,18 @@ def test_the_widest_measured_gap_of_an_opening_is_told_and_of_its_doubt_too() ->
     assert "gap 0.91 ± 0.06 mm" in doubt.advice
 
 
+def test_the_doubt_of_a_stretch_is_told_by_its_doubtful_stations() -> None:
+    """The one between them is within, so surely that it is merged into the stretch and no more."""
+    joint = judged((50, 0.3), (4, 0.89), (1, 0.84), (4, 0.88), (50, 0.3))
+    (spot,) = settle(joint, [reading(0.3, True, 0, 1)]).spots
+    assert spot.advice == joint.spots[0].advice
+    assert "gap 0.89 ± 0.06 mm" in spot.advice
+
+
+def test_without_readings_the_photos_word_stands_too() -> None:
+    assert settle(replace(judged(*DOUBT), word=VerdictWord.RETAKE), []).word == VerdictWord.RETAKE
+
+
 def test_a_short_opening_that_counts_as_doubtful_keeps_its_gap() -> None:
     joint = judged((50, 0.3), (2, 1.4), (50, 0.3), rule=SpotRule(shortest_over_mm=3.0))
     (spot,) = settle(joint, [reading(0.3, True, 0, 0.4)]).spots
