@@ -81,11 +81,9 @@ class ArchiveScreen(Screen):
             self.tell("head", _UNSTATED)
         words = Counter(fault.word for fault in verified.faults)
         counted = ", ".join(f"{count} {word}" for word, count in words.items())
-        self._paragraph(
-            "result",
-            "everything is as it was added" if verified.sound else f"NOT as it was added: {counted}",
-            style="bold",
-        )
+        sound = "everything is as it was added" if verified.entries else "there is no entry"
+        result = sound if verified.sound else f"NOT as it was added: {counted}"
+        self._paragraph("result", result, style="bold")
 
     def _line(self, text: str) -> None:
         print_line(self._plain(one_line_kept(text)))

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
+
+from sqlalchemy import URL, make_url
+from sqlalchemy.exc import ArgumentError
 
 from fitup.errors import UsageError
 from fitup.evidence.writing import printable_name
@@ -18,7 +21,7 @@ FILES_NAME = "files"
 class ArchivePlace:
     """An archive's database and its files; `shown` is what a person may see, without a password."""
 
-    database: str = field(repr=False)
+    database: URL
     files: str
     shown: str
     folder: Path | None
@@ -40,7 +43,7 @@ def archive_place(text: str) -> ArchivePlace:
 
 def _by_folder(folder: Path) -> ArchivePlace:
     return ArchivePlace(
-        database=f"sqlite:///{folder / DATABASE_NAME}",
+        database=URL.create("sqlite", database=str(folder / DATABASE_NAME)),
         files=str(folder / FILES_NAME),
         shown=printable_name(str(folder)),
         folder=folder,
@@ -48,9 +51,6 @@ def _by_folder(folder: Path) -> ArchivePlace:
 
 
 def _by_url(text: str) -> ArchivePlace:
-    from sqlalchemy import make_url
-    from sqlalchemy.exc import ArgumentError
-
     try:
         url = make_url(text)
     except (ArgumentError, ValueError):
@@ -70,7 +70,7 @@ def _by_url(text: str) -> ArchivePlace:
     if kind == "postgresql":
         url = url.set(drivername="postgresql+psycopg")
     return ArchivePlace(
-        database=url.render_as_string(hide_password=False),
+        database=url,
         files=files,
         shown=printable_name(url.set(drivername=kind).render_as_string()),
         folder=folder,

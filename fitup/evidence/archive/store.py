@@ -60,9 +60,11 @@ class Store:
         import fsspec
 
         self.url = url
-        options = {"use_listings_cache": False} if "://" in url else {}
         try:
-            system, root = fsspec.core.url_to_fs(url, **options)
+            if "://" in url:
+                system, root = fsspec.core.url_to_fs(url, use_listings_cache=False)
+            else:  # a folder, whatever signs are in its name
+                system, root = fsspec.filesystem("file"), str(Path(url).absolute())
         except (ImportError, ValueError, TypeError) as error:
             raise UsageError(
                 f"files cannot be kept at {printable_name(url)[:100]}: {_reason(error)}; "
