@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import random
 import statistics
 import subprocess
@@ -10,6 +11,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -58,7 +60,23 @@ def _adding(folder: Path) -> dict[str, Any]:
     drafts = [full_draft(seed) for seed in range(2 * SINGLE_ADDS)]
     single = _seconds(lambda: [archive.add([draft]) for draft in drafts[:SINGLE_ADDS]])
     batch = _seconds(lambda: archive.add(drafts[SINGLE_ADDS:]))
-    return {"adds_per_s": SINGLE_ADDS / single, "adds_in_one_call_per_s": SINGLE_ADDS / batch}
+    return {
+        "adds_per_s": SINGLE_ADDS / single,
+        "adds_in_one_call_per_s": SINGLE_ADDS / batch,
+        "add_over_fsync": single / SINGLE_ADDS / _fsync_s(folder),
+    }
+
+
+def _fsync_s(folder: Path) -> float:
+    """How long this disk takes to keep one small file: what adding waits for."""
+
+    def keep(number: int) -> None:
+        with (folder / f"kept-{number}").open("wb") as file:
+            file.write(b"x" * 4096)
+            file.flush()
+            os.fsync(file.fileno())
+
+    return statistics.median(_seconds(partial(keep, number)) for number in range(50))
 
 
 def _searching(folder: Path, entries: int) -> dict[str, Any]:
