@@ -63,7 +63,7 @@ def groove_of(case: JointCase) -> Groove | None:
         overlap = both[0] / 2 if case.setup.overlap_mm is None else min(case.setup.overlap_mm, both[0])
         return _half_open(*both, overlap)
     depth_mm, of = _depth(case, both)
-    return Groove(closed_mm2=0.0, per_gap_mm=depth_mm, words=f"gap × {of} {format_mm(depth_mm)}")
+    return Groove(closed_mm2=0.0, per_gap_mm=depth_mm, words=f"gap × {of} {format_mm(depth_mm, 4)}")
 
 
 def _depth(case: JointCase, both: tuple[float, float]) -> tuple[float, str]:

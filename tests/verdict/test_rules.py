@@ -115,6 +115,24 @@ def test_fill_of_the_worked_case() -> None:
     assert found.remedy == ""
 
 
+def test_numbers_put_in_keep_four_decimals() -> None:
+    """3/64 in wire is 1.190625 mm, 18 ga by the manufacturers' standard 1.21412 mm."""
+    case = replace(
+        weld(feed_mm_s=10.0, travel_mm_s=10.0), wire=parse_wire("3/64in"), sheet=parse_sheet("18ga steel")
+    )
+    found = allowed(FillRule().answer(case))
+    assert found.formula == (
+        "wire π/4 × 1.1906 × 1.1906 = 1.1134 mm²; groove of a butt joint = gap × sheet 1.2141 mm; "
+        "(1.1134 mm² × feed 10 mm/s / travel 10 mm/s − reinforcement 0 mm²) / 1.2141 mm = 0.917 mm"
+    )
+    assert found.words.startswith("1.1906 mm wire at 10 mm/s feed and 10 mm/s travel fills 0.917 mm")
+    assert allowed(BridgeRule().answer(case)).formula == "1 × wire 1.1906 mm = 1.191 mm in a butt joint"
+    bare = replace(case, wire=None)
+    assert allowed(NoWireRule().answer(bare)).formula == (
+        "0.1 × sheet 1.2141 mm = 0.121 mm in a butt joint without wire"
+    )
+
+
 def test_fill_of_an_open_corner_with_reinforcement() -> None:
     rule = FillRule(
         reinforcement_mm2=ByKind(usual=9.0, by_kind=((JointKind.CORNER_FULL_OPEN, 0.1),)), source="WPS 3"
@@ -163,6 +181,7 @@ def test_exactly_filled_and_closed_allows_nothing() -> None:
     found = allowed(rule.answer(weld(feed_mm_s=10.0, travel_mm_s=10.0)))
     assert found.limit_mm == 0
     assert found.remedy.startswith("feed faster than 10 mm/s or travel slower than 10 mm/s")
+    assert "does not fill a butt joint that is closed" in found.sentence
 
 
 @pytest.mark.parametrize(
@@ -468,3 +487,10 @@ def calculated(formula: str) -> tuple[float, float]:
     left, right = last.rsplit(" = ", 1)
     numbers = re.sub(r"spot not given, counts|[a-z]+²?(/s)?|²", "", left.replace("−", "-").replace("×", "*"))
     return float(eval(numbers)), float(re.match(r"-?[0-9.]+", right)[0])  # type: ignore[index]
+
+
+def test_the_notebooks_one_line_takes_either_sheet() -> None:
+    thin, thick = parse_sheet("1mm"), parse_sheet("2mm")
+    assert fillable_gap(None, sheet=thin).limit_mm == pytest.approx(0.1)
+    assert fillable_gap(None, sheet=thin, other_sheet=thick).limit_mm == pytest.approx(0.1)
+    assert fillable_gap(None, sheet=thick, other_sheet=thin).limit_mm == pytest.approx(0.1)
