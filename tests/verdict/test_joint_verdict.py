@@ -188,6 +188,26 @@ def test_senseless_seen_rules_are_refused(senseless: dict[str, float]) -> None:
         SeenRule(**senseless)
 
 
+def test_refusals_of_seen_rules_word_by_word() -> None:
+    for share in (-0.01, 1.01):
+        with pytest.raises(UsageError) as caught:
+            SeenRule(least_seen_share=share)
+        assert str(caught.value) == f"least_seen_share must be from 0 to 1, not {share:g}."
+    for length_mm in (-0.01, math.inf, NAN):
+        with pytest.raises(UsageError) as caught:
+            SeenRule(longest_unseen_mm=length_mm)
+        assert str(caught.value) == f"longest_unseen_mm must be 0 mm or more, not {length_mm:g}."
+
+
+def test_all_or_nothing_may_have_to_be_seen() -> None:
+    profile = profile_of(joint((9, 0.3), (1, NAN)))
+    for share, longest_mm, word in ((0, 0.5, "gauge"), (1, 0.5, "retake"), (0, 0, "retake")):
+        rule = SeenRule(least_seen_share=share, longest_unseen_mm=longest_mm)
+        assert judge(profile, LIMIT, seen_rule=rule).word == word
+    whole = SeenRule(least_seen_share=1, longest_unseen_mm=0)
+    assert judge(profile_of(joint((9, 0.3))), LIMIT, seen_rule=whole).word == VerdictWord.WITHIN
+
+
 GAPS = st.lists(st.one_of(st.just(NAN), st.floats(-0.05, 2.0)), min_size=1, max_size=60)
 U_MM = st.floats(0.0, 0.3)
 

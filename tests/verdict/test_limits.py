@@ -63,3 +63,31 @@ def test_unknown_joint_kinds_are_refused(kind: str) -> None:
 
 def test_the_thickest_wire_at_the_largest_factor_is_still_a_limit() -> None:
     assert fillable_gap(Wire(diameter_mm=3.2, as_written="3.2"), bridge_factor=3.0).limit_mm < 10
+
+
+def test_a_joint_that_no_rule_limits_is_told_why_rule_by_rule() -> None:
+    with pytest.raises(UsageError) as caught:
+        fillable_gap(None)
+    assert str(caught.value) == (
+        "no rule gives this joint a limit (bridge: the joint is made without wire; fill: the joint is made "
+        "without wire; reach: needs --oscillation; no wire: needs --sheet; procedure: no limit is given "
+        "(--limit, or the shop's rules)): give one with --limit."
+    )
+
+
+def test_limits_are_told_word_by_word() -> None:
+    bridge = "bridge rule: 1 × wire 0.889 mm = 0.889 mm in a butt joint (common practice, no source)"
+    assert fillable_gap(WIRE).sentence == bridge
+    procedure = "procedure rule: {} mm for a butt joint (given by the user)"
+    assert fillable_gap(WIRE, procedure_limit_mm=0.5).sentence == procedure.format("0.5")
+    assert fillable_gap(WIRE, procedure_limit_mm=0.889).sentence == procedure.format("0.889")
+    assert fillable_gap(WIRE, procedure_limit_mm=1.2).sentence == (
+        f"{procedure.format('1.2')}; this is above the bridge limit of 0.889 mm"
+    )
+
+
+def test_the_largest_limit_is_taken_and_a_larger_one_named() -> None:
+    assert fillable_gap(WIRE, procedure_limit_mm=10.0).limit_mm == 10.0
+    with pytest.raises(UsageError) as caught:
+        Limit(limit_mm=10.5, rule="procedure", sentence="")
+    assert str(caught.value) == "the gap limit must be above 0 and at most 10 mm, not 10.5 mm."

@@ -126,10 +126,12 @@ def test_numbers_put_in_keep_four_decimals() -> None:
         "(1.1134 mm² × feed 10 mm/s / travel 10 mm/s − reinforcement 0 mm²) / 1.2141 mm = 0.917 mm"
     )
     assert found.words.startswith("1.1906 mm wire at 10 mm/s feed and 10 mm/s travel fills 0.917 mm")
-    assert allowed(BridgeRule().answer(case)).formula == "1 × wire 1.1906 mm = 1.191 mm in a butt joint"
+    assert allowed(BridgeRule().answer(replace(case, bridge_factor=0.88888))).formula == (
+        "0.8889 × wire 1.1906 mm = 1.058 mm in a butt joint"
+    )
     bare = replace(case, wire=None)
-    assert allowed(NoWireRule().answer(bare)).formula == (
-        "0.1 × sheet 1.2141 mm = 0.121 mm in a butt joint without wire"
+    assert allowed(NoWireRule(share=0.11116).answer(bare)).formula == (
+        "0.1112 × sheet 1.2141 mm = 0.135 mm in a butt joint without wire"
     )
 
 
@@ -229,6 +231,14 @@ def test_a_beam_narrower_than_both_lands_allows_nothing(oscillation_mm: float) -
     found = allowed(ReachRule(land_mm=0.3).answer(weld(oscillation_mm=oscillation_mm, spot_mm=0.1)))
     assert found.limit_mm == 0
     assert found.remedy == "oscillate wider than 0.5 mm, or give the procedure's limit with --limit"
+    without_spot = allowed(ReachRule(land_mm=0.3).answer(weld(oscillation_mm=oscillation_mm)))
+    assert without_spot.remedy == "oscillate wider than 0.6 mm, or give the procedure's limit with --limit"
+
+
+def test_a_beam_that_reaches_has_no_remedy_however_small_its_limit() -> None:
+    found = allowed(ReachRule(land_mm=0.3).answer(weld(oscillation_mm=0.61)))
+    assert found.limit_mm == pytest.approx(0.01)
+    assert found.remedy == ""
 
 
 def test_reach_needs_the_oscillation() -> None:
@@ -323,6 +333,12 @@ def test_a_limit_given_for_the_joint_comes_before_the_shops() -> None:
     assert source_of(WIRED, case=replace(case, procedure_reference="WPS 9")) == "WPS 9"
 
 
+def test_a_limit_given_for_the_joint_has_its_range() -> None:
+    with pytest.raises(UsageError) as caught:
+        ProcedureRule().answer(butt(procedure_limit_mm=10.5))
+    assert str(caught.value) == "the procedure limit must be above 0 and at most 10 mm, not 10.5 mm."
+
+
 def test_conditions_are_counted() -> None:
     assert [one.conditions for one in (ANY, LAPS, THIN, WIRED)] == [0, 1, 2, 1]
 
@@ -362,6 +378,33 @@ def test_all_rules_together() -> None:
     assert [(one.code, one.reason) for one in limit.not_applied] == [
         ("no wire", "the joint is made with wire"),
         ("procedure", "no limit is given (--limit, or the shop's rules)"),
+    ]
+
+
+def test_every_number_of_the_shop_and_its_source_reach_the_rules() -> None:
+    rules = ShopRules(
+        bridge_factor=ByKind(usual=0.8),
+        bridge_source="source 1",
+        reinforcement_mm2=ByKind(usual=0.1),
+        fill_source="source 2",
+        required_land_mm=0.25,
+        reach_source="source 3",
+        no_wire_share=0.2,
+        no_wire_source="source 4",
+        procedures=(ANY,),
+        file_name="a.toml",
+    )
+    case = replace(weld(feed_mm_s=10.0, travel_mm_s=10.0, oscillation_mm=2.0), rules=rules)
+    found = {one.code: (round(one.limit_mm, 4), one.source) for one in limit_for(case).candidates}
+    assert found == {
+        "bridge": (0.7112, "source 1"),
+        "fill": (0.41, "source 2"),  # (0.6207 - 0.1) / 1.27
+        "reach": (1.5, "source 3"),
+        "procedure": (0.9, "WPS 1, shop rules a.toml"),
+    }
+    bare = limit_for(replace(case, wire=None)).candidates
+    assert [(one.code, round(one.limit_mm, 4), one.source) for one in bare if one.code == "no wire"] == [
+        ("no wire", 0.254, "source 4")
     ]
 
 
