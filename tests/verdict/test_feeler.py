@@ -198,7 +198,15 @@ def test_a_reading_at_one_place_with_a_stated_uncertainty() -> None:
 
 @pytest.mark.parametrize(
     ("limit_mm", "inside_mm", "over_mm"),
-    [(0.9, 0.87, 0.93), (0.06, 0.04, 0.08), (0.05, 0.03, 0.07), (0.04, None, 0.06), (0.01, None, 0.03)],
+    [
+        (0.9, 0.87, 0.93),
+        (0.29, 0.26, 0.32),
+        (5.0, 4.93, 5.07),
+        (0.06, 0.04, 0.08),
+        (0.05, 0.03, 0.07),
+        (0.04, None, 0.06),
+        (0.01, None, 0.03),
+    ],
 )
 def test_blades_that_settle_by_hand(limit_mm: float, inside_mm: float | None, over_mm: float) -> None:
     """t + 1.645 u <= L or t - 1.645 u >= L with u = (0.02 + 0.01 t)/√3, in hundredths from 0.03 mm on."""

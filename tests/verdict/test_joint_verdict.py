@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 from verdict_profiles import limit_of, profile_of
 
 from fitup.errors import UsageError
+from fitup.profile.needs import Need
+from fitup.profile.quality import PhotoQuality
 from fitup.verdict import (
     DecisionRule,
     JointVerdict,
@@ -186,6 +188,29 @@ def test_the_words_have_an_order() -> None:
 def test_senseless_seen_rules_are_refused(senseless: dict[str, float]) -> None:
     with pytest.raises(UsageError):
         SeenRule(**senseless)
+
+
+def test_a_measured_cause_takes_the_place_of_the_usual_remedy() -> None:
+    cause = "a lamp is mirrored; turn it to the other side"
+    quality = PhotoQuality(factors=(), need=None, advice=(), causes={"glare": cause})
+    hole = profile_of(joint((40, 0.3), (10, NAN), (40, 0.3)), first_mm=0.25, reason="glare")
+    verdict = judge(hole, LIMIT, quality=quality)
+    assert verdict.spots[0].advice == (
+        f"photograph again or gauge: 20–25 mm from the datum mark (glare: {cause})"
+    )
+    long = profile_of(joint((40, 0.3), (60, NAN), (40, 0.3)), reason="glare")
+    assert judge(long, LIMIT, quality=quality).advice == f"photograph the joint again (glare): {cause}"
+    other = profile_of(joint((40, 0.3), (10, NAN), (40, 0.3)), first_mm=0.25, reason="poor fit")
+    assert judge(other, LIMIT, quality=quality).spots[0].advice == judge(other, LIMIT).spots[0].advice
+
+
+def test_where_a_photo_is_judged_a_doubt_says_whether_a_better_one_would_settle_it() -> None:
+    profile = profile_of(joint((40, 0.3), (10, 0.888), (40, 0.3)))
+    need = Need(station_mm=20.0, gap_mm=0.888, allowed_mm=0.0006, parts_mm={"arris": 0.03})
+    quality = PhotoQuality(factors=(), need=need, advice=(), causes={})
+    assert judge(profile, LIMIT, quality=quality).advice == (
+        judge(profile, LIMIT).advice + "; no photo settles a gap so near the limit"
+    )
 
 
 def test_refusals_of_seen_rules_word_by_word() -> None:

@@ -80,8 +80,9 @@ def test_refusals_say_what_to_write(text: str, says: str) -> None:
 
 @pytest.mark.parametrize("thickness_mm", [0.0, -1.0, float("nan"), float("inf"), 20.0])
 def test_a_sheet_object_cannot_be_out_of_range(thickness_mm: float) -> None:
-    with pytest.raises(UsageError):
+    with pytest.raises(UsageError) as caught:
         Sheet(thickness_mm=thickness_mm, table=None, as_written="")
+    assert str(caught.value) == f"a sheet of {thickness_mm:g} mm is outside 0.3 to 12 mm."
 
 
 @pytest.mark.parametrize(
@@ -92,6 +93,12 @@ def test_a_sheet_object_cannot_be_out_of_range(thickness_mm: float) -> None:
             "sheet '060' may be a gauge number or thousandths of an inch: write ga, in or mm after it.",
         ),
         ("40", "sheet '40' would be 40 mm, outside 0.3 to 12 mm."),
+        ("thick", "the sheet thickness 'thick' cannot be read: write a number with mm or in."),
+        (
+            "18ga x",
+            "sheet '18ga x': no gauge table is kept for 'x': write stainless or steel after the gauge "
+            "number, or give the thickness in mm.",
+        ),
         (
             "16",
             "sheet '16' would be 16 mm, outside 0.3 to 12 mm (for a gauge number write 16ga stainless or "

@@ -117,6 +117,7 @@ def test_all_ways_to_write_inches_agree(thou: int) -> None:
         ("0.1mm", "wire '0.1mm' would be 0.1 mm, outside 0.4 to 3.2 mm: did you mean 0.1 in?"),
         ("16mm", "wire '16mm' would be 16 mm, outside 0.4 to 3.2 mm: did you mean 1.6 mm or 0.016 in?"),
         ("1in", "wire '1in' would be 25.4 mm, outside 0.4 to 3.2 mm: did you mean 1 mm?"),
+        ("thick", "the wire diameter 'thick' cannot be read: write a number with mm or in."),
         ("1/2", "wire '1/2' would be 12.7 mm, outside 0.4 to 3.2 mm."),
         ("500mm", "wire '500mm' would be 500 mm, outside 0.4 to 3.2 mm."),
     ],
