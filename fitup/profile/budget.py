@@ -39,8 +39,8 @@ U_STEP_MM = 0.1 / np.sqrt(3)
 # edge by some tenths of a pixel (rendered corners in several lights).
 LAND_LIGHT_PX = 0.2
 # Share of burnt-out samples in a lit gap, from which its edges are only known to such a part of the blur
-# (rendered light panels: read 1.3 px too wide at a blur of 1 px).
-BURNT_SHARE, BURNT_BLURS = 0.2, 1.0
+# (two rendered light panels: read 1.4 and 2 blurs too wide).
+BURNT_SHARE, BURNT_BLURS = 0.2, 1.75
 SCATTER_REACH = 10  # stations to either side whose scatter counts
 # Percentile of the neighbours' bends, and the normal deviation over it: above the median, so that dust along
 # the edges counts, and low enough that the flanks of a short opening, four bends of 21, do not.

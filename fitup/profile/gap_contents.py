@@ -22,7 +22,9 @@ WIDE_BLURS = 3.0  # gap over blur sigma from which light within it is told
 SHADE, SHADE_STEP = 0.2, 0.12
 SHADE_STRETCH = 5  # stations to either side that decide together
 # A cut face is this much brighter, as a share of its plate, and by this factor, than the darker quarter's.
-FACE_STEP, FACE_FACTOR, FACE_USUAL, FACE_JUMP = 0.3, 2.0, 25.0, 0.25
+FACE_STEP, FACE_FACTOR, FACE_USUAL = 0.3, 2.0, 25.0
+# Or than right beside it, in a slot at most so wide over its depth: a wider one lets more light in.
+FACE_JUMP, SLOT = 0.15, 0.5
 FACE_BAND_PX = 1.5  # narrower, it shows no light of its own
 FACE_KNOWN = 20  # stations that must show it
 # A gap that narrows at one place by so much, and so large a part, while a plate's light changes (log).
@@ -82,6 +84,7 @@ def _bright_face(arrises: Arrises, clear: Flags) -> Flags:
     flags = np.asarray(told & (share > max(FACE_FACTOR * usual, usual + FACE_STEP)))
     before, after = _sides(share)
     jumps = np.abs(np.subtract(*_sides(arrises.gap_mm))) > NARROWS_MM
+    jumps &= np.maximum(*_sides(arrises.gap_mm)) < SLOT * arrises.section.face_depth_mm
     for dark, bright, step in ((before, after, 1), (after, before, -1)):
         for place in np.flatnonzero(jumps & clear & (bright - dark > FACE_JUMP)):
             like = told[place::step] & (share[place::step] > dark[place] + FACE_JUMP / 2)
