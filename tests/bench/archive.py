@@ -76,7 +76,7 @@ def _fsync_s(folder: Path) -> float:
             file.flush()
             os.fsync(file.fileno())
 
-    return statistics.median(_seconds(partial(keep, number)) for number in range(50))
+    return statistics.fmean(_seconds(partial(keep, number)) for number in range(50))
 
 
 def _searching(folder: Path, entries: int) -> dict[str, Any]:
