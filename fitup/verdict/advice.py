@@ -99,7 +99,7 @@ def unseen_advice(
         return f"look at it: {place} is covered; if it is no tack or clamp, photograph again or gauge"
     if reason == "no photo":
         return f"photograph the stretch {place}: no photo shows it"
-    remedy = cause or _REMEDIES.get(reason, "")
+    remedy = cause or _REMEDIES.get(reason)
     why = f" ({reason}: {remedy})" if remedy else f" ({reason})" if reason else ""
     return f"photograph again or gauge: {place}{why}"
 
@@ -187,14 +187,14 @@ def _from_to(start_mm: float, end_mm: float) -> str:
     """From-to, rounded outwards so that no part of the spot is left out; a short one is given as it is."""
     decimals = 2 if end_mm - start_mm < _SHORT_MM else 0
     scale = 10**decimals
-    start = math.floor(start_mm * scale + _SAFETY) / scale + 0.0  # + 0.0 turns -0 into 0
-    end = math.ceil(end_mm * scale - _SAFETY) / scale + 0.0
+    start = math.floor(start_mm * scale + _SAFETY) / scale
+    end = math.ceil(end_mm * scale - _SAFETY) / scale
     joiner = " to " if start < 0 else "–"
     return f"{start:.{decimals}f}{joiner}{end:.{decimals}f} mm"
 
 
 def _near(at_mm: float) -> str:
-    return f"{round(at_mm) + 0:d}"
+    return f"{round(at_mm):d}"
 
 
 def _gap(gap_mm: float, u_mm: float, decimals: int) -> str:

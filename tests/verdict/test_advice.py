@@ -82,6 +82,7 @@ def test_a_part_of_the_joint() -> None:
     [
         (1.304, 0.9, "gap 1.30 mm, limit 0.90 mm (0.40 mm too wide)"),
         (0.91, 0.9, "gap 0.91 mm, limit 0.90 mm (0.01 mm too wide)"),
+        (0.02, 0.01, "gap 0.02 mm, limit 0.01 mm (0.01 mm too wide)"),
         (0.909, 0.9, "gap 0.909 mm, limit 0.900 mm (0.009 mm too wide)"),
         (0.9001, 0.9, "gap 0.900 mm, limit 0.900 mm (less than 0.001 mm too wide)"),
     ],
@@ -202,6 +203,9 @@ def test_what_to_do_next_where_no_photo_shows_the_joint() -> None:
     short, long = spot(StationState.UNSEEN, 0, 20), spot(StationState.UNSEEN, 50, 90)
     doubt = spot(StationState.DOUBTFUL, 100, 190)
     assert joint_advice(VerdictWord.RETAKE, (long,), "no photo", False) == "advice of 50"
+    assert joint_advice(VerdictWord.RETAKE, (short, long), "no photo", False) == (
+        "advice of 50; and 1 more listed"
+    )
     assert joint_advice(VerdictWord.RETAKE, (short, long, doubt), "no photo", False) == (
         "advice of 50; and 2 more listed"
     )

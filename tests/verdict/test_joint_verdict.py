@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -188,6 +189,35 @@ def test_the_words_have_an_order() -> None:
 def test_senseless_seen_rules_are_refused(senseless: dict[str, float]) -> None:
     with pytest.raises(UsageError):
         SeenRule(**senseless)
+
+
+def test_a_verdict_holds_all_that_it_rests_on() -> None:
+    gaps = joint((40, 0.3), (10, 1.1), (1, 1.3), (40, 0.3))
+    u_mm = np.full(len(gaps), 0.03)
+    u_mm[50] = 0.04
+    spot_rule, seen_rule = SpotRule(merge_mm=2.0), SeenRule(least_seen_share=0.9)
+    rule = DecisionRule(conformance_probability=0.9)
+    verdict = judge(profile_of(gaps, u_mm, first_mm=0.25), LIMIT, rule, spot_rule, seen_rule)
+    assert (verdict.largest_gap_mm, verdict.largest_gap_u_mm, verdict.largest_gap_at_mm) == (1.3, 0.04, 25.25)
+    assert verdict.limit is LIMIT
+    assert (verdict.decision, verdict.spot_rule, verdict.seen_rule) == (rule, spot_rule, seen_rule)
+    assert verdict.sentence == (
+        "re-fixture: largest gap 1.30 ± 0.08 mm (k = 2) at 25 mm from the datum mark, limit 0.89 mm; 1 spot "
+        "over the limit; all of the joint seen"
+    )
+    assert verdict.advice == f"{verdict.spots[0].advice}; then photograph the joint again"
+    usual = judge(profile_of(joint((9, 0.3))), LIMIT)
+    assert (usual.decision, usual.spot_rule, usual.seen_rule) == (DecisionRule(), SpotRule(), SeenRule())
+
+
+def test_the_commonest_reason_is_told() -> None:
+    profile = profile_of(joint((40, 0.3), (60, NAN), (40, 0.3)), first_mm=0.25, reason="glare")
+    reasons = tuple(
+        "glare" if 45 <= at < 50 else reason and "poor fit" for at, reason in enumerate(profile.unseen_reason)
+    )
+    mixed = judge(replace(profile, unseen_reason=reasons), LIMIT)
+    assert mixed.advice.startswith("photograph the joint again (poor fit): ")
+    assert "(poor fit: " in mixed.spots[0].advice
 
 
 def test_a_measured_cause_takes_the_place_of_the_usual_remedy() -> None:
