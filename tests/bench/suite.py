@@ -19,7 +19,8 @@ good                clean scenes seen by ordinary phones
 
 A renderer's arrises have the radius that the product assumes unless told otherwise, a shop's have not; how
 far they differ is part of every interval. So the product is told a radius off by what it states of it,
-drawn once for every scene.
+drawn once for every scene. Where nobody checked the size of a print (a photocopy, a screen), places count as
+that strip's own ruler tells them.
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ from tests.bench.kinds import kind_settings
 from tests.bench.suite_photos import SuitePhoto, workers
 from tests.bench.truth import Reading, Score, Truth, score
 
-__all__ = ["SuiteOutcome", "assumed_radius_mm", "measure_suite", "suite_outcome"]
+__all__ = ["SuiteOutcome", "assumed_radius_mm", "by_the_strip", "measure_suite", "suite_outcome"]
 
 BESIDE_SPOT_MM = 1.0
 STEP_MM = 0.5  # of the product's stations, for what a refused photo would have shown
@@ -123,7 +124,7 @@ def suite_outcome(photo: SuitePhoto, result: Inspection | FitupError) -> SuiteOu
     elif isinstance(result, FitupError):
         outcome = replace(outcome, verdict="error", reason=type(result).__name__, mute=True)
     else:
-        outcome = _scored(outcome, photo.truth, result)
+        outcome = _scored(outcome, by_the_strip(photo.truth), result)
     return replace(outcome, unexpected=_unexpected(photo, outcome.verdict))
 
 
@@ -143,6 +144,17 @@ def _scored(outcome: SuiteOutcome, truth: Truth, result: Inspection) -> SuiteOut
         false_over=false_over_spots(truth, reading, limit_mm),
         parts_mm={part.name: part.u_mm[scored] for part in result.profile.budget},
     )
+
+
+def by_the_strip(truth: Truth) -> Truth:
+    """The truth with places as the strip's own ruler tells them, where nobody has checked the print.
+
+    A print of the wrong size displaces no place for the person who looks for it along that strip; the gap
+    there is what a wrong scale gets wrong.
+    """
+    if truth.data.get("print_check") is not None:
+        return truth
+    return replace(truth, s_mm=truth.s_mm / truth.data["target"].get("print_scale_along", 1.0))
 
 
 def _main_reason(unseen: tuple[str, ...]) -> str:

@@ -15,7 +15,14 @@ from fitup.errors import PhotoError, RetakeError
 from fitup.scale import target_layout
 from tests.bench import suite_photos
 from tests.bench.rendering import Camera, Picture, develop
-from tests.bench.suite import SuiteOutcome, assumed_radius_mm, false_over_spots, labels_of, suite_outcome
+from tests.bench.suite import (
+    SuiteOutcome,
+    assumed_radius_mm,
+    by_the_strip,
+    false_over_spots,
+    labels_of,
+    suite_outcome,
+)
 from tests.bench.suite_cameras import FACTOR_CAMERAS, ORDINARY_CAMERAS, cameras_for
 from tests.bench.suite_figures import suite_figures, suite_row
 from tests.bench.suite_light import LightSource, photo_light
@@ -24,6 +31,17 @@ from tests.bench.suite_picture import draw_suite
 from tests.bench.suite_scenes import demo_sources, hostile_sources
 from tests.bench.test_bench_scoring import LIMIT_MM, S_MM, opened, reading_of, truth_of
 from tests.bench.truth import Score, Truth, score
+
+
+def test_places_beside_an_unchecked_print_are_those_of_its_own_ruler():
+    target = {"form": "strip-8x5", "strip_number": 2, "print_scale_along": 0.97}
+    unchecked = replace(truth_of(opened(40, 50)), data={"target": target})
+    checked = replace(unchecked, data={"target": target, "print_check": {}})
+    # What lies 48.5 mm from the datum mark lies at the mark 50 of a ruler that was copied at 97 %.
+    assert by_the_strip(unchecked).gap_at(np.array([50.0])) == pytest.approx(
+        unchecked.gap_at(np.array([48.5]))
+    )
+    assert by_the_strip(checked) is checked
 
 
 @pytest.fixture
