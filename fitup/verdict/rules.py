@@ -123,7 +123,7 @@ class FillRule:
             limit_mm=max(gap_mm, 0.0),
             formula=self._formula(case, balance, wire, (feed, travel), gap_mm),
             source=self.source,
-            words=self._words(case, wire, gap_mm),
+            words=self._words(case, wire, (feed, travel), gap_mm),
             remedy="" if gap_mm > 0 else self._remedy(balance, wire, feed, travel),
         )
 
@@ -142,8 +142,8 @@ class FillRule:
             f"{format_mm(groove.per_gap_mm, 4)} = {format_mm(gap_mm)}"
         )
 
-    def _words(self, case: JointCase, wire: Wire, gap_mm: float) -> str:
-        feed, travel = format_number(case.weld.feed_mm_s or 0.0), format_number(case.weld.travel_mm_s or 0.0)
+    def _words(self, case: JointCase, wire: Wire, speeds: tuple[float, float], gap_mm: float) -> str:
+        feed, travel = (format_number(speed) for speed in speeds)
         settings = f"{format_mm(wire.diameter_mm, 4)} wire at {feed} mm/s feed and {travel} mm/s travel"
         if gap_mm > 0:
             return f"{settings} fills {format_mm(gap_mm)} in {case.kind.in_words}"

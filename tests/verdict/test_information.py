@@ -132,6 +132,7 @@ def test_the_wire_in_use_and_no_wire_serve_up_to_their_limit_itself() -> None:
     used = told(0.9, weld(travel_mm_s=8.0))
     assert used is not None
     assert used.wire_in_use
+    assert "is 0.90 mm: the wire in use, 0.9 mm, bridges it; to fill" in used.sentences[0]
     half = replace(
         weld(travel_mm_s=8.0), wire=None, sheet=parse_sheet("1mm"), rules=ShopRules(no_wire_share=0.5)
     )

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from fitup.errors import UsageError
 from fitup.verdict import parse_length, parse_length_or_zero, parse_place, parse_sheet, parse_wire
+from fitup.verdict.lengths import format_mm, format_number
 
 
 @pytest.mark.parametrize(
@@ -178,3 +179,11 @@ def test_what_was_asked_for_is_named_in_a_refusal() -> None:
 
 def test_the_longest_length_is_taken() -> None:
     assert parse_length("100000mm") == 100_000
+
+
+def test_numbers_are_written_without_trailing_zeros() -> None:
+    assert [format_number(value) for value in (0.88951, 0.5, 100.0, 0.0)] == ["0.89", "0.5", "100", "0"]
+    assert format_number(0.88949) == "0.889"
+    assert [format_number(value, 0) for value in (100.0, 9.6)] == ["100", "10"]
+    assert format_number(Fraction(1, 3), 4) == "0.3333"
+    assert (format_mm(0.88949), format_mm(1.2, 1)) == ("0.889 mm", "1.2 mm")

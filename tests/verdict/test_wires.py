@@ -43,6 +43,8 @@ def test_says_how_an_inch_size_was_read() -> None:
     assert parse_wire("035").reading == "0.035 in = 0.889 mm"
     assert parse_wire("1/16in").reading == "1/16 in = 1.5875 mm"
     assert parse_wire("0.9").reading == "0.9 mm"
+    assert parse_wire("3/64in").reading == "3/64 in = 1.1906 mm"
+    assert parse_wire("0.04687in").reading == "0.0469 in = 1.1905 mm"
 
 
 @pytest.mark.parametrize(
@@ -73,8 +75,9 @@ def test_refuses_sizes_that_are_no_wire(text: str) -> None:
 
 @pytest.mark.parametrize("diameter_mm", [0.0, -0.9, float("nan"), float("inf"), 9.0])
 def test_a_wire_object_cannot_be_out_of_range(diameter_mm: float) -> None:
-    with pytest.raises(UsageError):
+    with pytest.raises(UsageError) as caught:
         Wire(diameter_mm=diameter_mm, as_written="")
+    assert str(caught.value) == f"a wire of {diameter_mm:g} mm is outside 0.4 to 3.2 mm."
 
 
 @given(text=st.from_regex(r"[0-9]{0,3}([.,][0-9]{1,4})?", fullmatch=True))
