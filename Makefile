@@ -3,12 +3,13 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help setup setup-dev demo test lint types bench render targets clean debian-test-data
+.PHONY: help setup setup-dev demo test lint types bench mutants render targets clean debian-test-data
 
 help:
 	@echo "make demo    set up, inspect the demo photos, results in out/demo"
 	@echo "make test    set up, lint, types, tests"
 	@echo "make bench   accuracy against known truth, coverage suite (out/suite), time as ratios -> bench.json"
+	@echo "make mutants which changes of the verdict's code no test notices (slow: half an hour on two cores)"
 	@echo "make render  make the demo photos anew (slow, see demo_images/README.md)"
 	@echo "make targets draw the sheets of calibration/ and the placement guide's drawings anew"
 	@echo "make clean   remove .venv and out"
@@ -45,6 +46,14 @@ types: setup-dev
 
 bench: setup-dev
 	$(BIN)/python -m tests.bench
+
+# A copy is mutated, never the checkout. What was found stays there, and only what changed is run again.
+mutants: $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable ".[dev,mutants]"
+	@mkdir -p out/mutants && rm -rf out/mutants/fitup out/mutants/tests
+	@cp -Rp fitup tests calibration pyproject.toml out/mutants
+	cd out/mutants && OMP_NUM_THREADS=1 $(CURDIR)/$(BIN)/mutmut run
+	@cd out/mutants && $(CURDIR)/$(BIN)/python -m tests.mutants mutants
 
 render: $(VENV)/bin/python
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable ".[render]"
