@@ -18,6 +18,7 @@ PIPELINES = (
     *("settings", "targets", "joint_course", "inspection"),
     *("job_keys", "job_entries", "job", "joints", "listed", "parallel"),
     *("strip_links", "photo_strips", "seam", "sides"),
+    "repeating",
 )
 ORDER = (*STAGES, *PIPELINES, "cli")
 ANYBODY = {"errors", "joint", "matrix_threads", "toml_lines"}
