@@ -46,6 +46,9 @@ class ArchiveScreen(Screen):
         self.tell("what", f"{entry.kind}, {_named(about)}")
         for reference in entry.refers_to:
             self.tell("of", f"entry {reference.number}")
+        if entry.imported is not None:
+            first = entry.imported
+            self.tell("imported", f"was entry {first.number} of archive {first.archive}, {first.digest}")
         if about.sentence and entry.file("record") is None:
             self.tell(about.verdict, about.sentence)
         if entry.outcome is not None or entry.correction is not None:

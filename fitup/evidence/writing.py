@@ -14,10 +14,20 @@ import tempfile
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from typing import BinaryIO
 
-from fitup.errors import StorageError
+from fitup.errors import StorageError, UsageError
 
-__all__ = ["check_folder", "printable_name", "safe_stem", "write_file", "write_folder", "write_new_file"]
+__all__ = [
+    "check_folder",
+    "filling_new_file",
+    "filling_new_folder",
+    "printable_name",
+    "safe_stem",
+    "write_file",
+    "write_folder",
+    "write_new_file",
+]
 
 # Names up to this many bytes leave room for suffixes under the usual limit of 255.
 _STEM_BYTES = 100
@@ -128,6 +138,62 @@ def write_new_file(path: Path, content: bytes) -> bool:
             fresh.unlink(missing_ok=True)
         _flush_folder(path.parent)
     return written
+
+
+@contextlib.contextmanager
+def filling_new_folder(target: Path) -> Iterator[Path]:
+    """A hidden folder beside `target`, which becomes `target` when the block has filled it; else it goes.
+
+    What is written in it must be forced to the disk by who writes it.
+
+    Raises
+    ------
+    UsageError
+        When `target` is there already.
+    StorageError
+        When it cannot be written; nothing is left behind then.
+    """
+    with _as_storage_error(target):
+        if os.path.lexists(target):
+            raise UsageError(_there_already(target))
+        target.parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=".fitup-", dir=target.parent))
+        try:
+            yield fresh
+            fresh.chmod(0o777 & ~_umask())
+            if os.path.lexists(target):
+                raise UsageError(_there_already(target))
+            fresh.rename(target)
+        except BaseException:
+            shutil.rmtree(fresh, ignore_errors=True)
+            raise
+        _flush_folder(target.parent)
+
+
+@contextlib.contextmanager
+def filling_new_file(target: Path) -> Iterator[BinaryIO]:
+    """The same with a file, for contents too large to be held in memory."""
+    with _as_storage_error(target):
+        if os.path.lexists(target):
+            raise UsageError(_there_already(target))
+        target.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(prefix=".fitup-", dir=target.parent)
+        fresh = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                yield file
+                file.flush()
+                os.fsync(file.fileno())
+            fresh.chmod(0o666 & ~_umask())
+            if not _put_if_new(fresh, target):
+                raise UsageError(_there_already(target))
+        finally:
+            fresh.unlink(missing_ok=True)
+        _flush_folder(target.parent)
+
+
+def _there_already(target: Path) -> str:
+    return f"{printable_name(str(target))} is there already: name a new one, nothing is written over."
 
 
 def _put_if_new(fresh: Path, path: Path) -> bool:

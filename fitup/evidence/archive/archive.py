@@ -86,7 +86,8 @@ class Archive:
             When something cannot be written. No entry was added then, unless the database's connection was
             lost in the very moment of confirming.
         """
-        self.store.put_all({one.entry.sha256: one.content for draft in drafts for one in draft.files})
+        files = (one for draft in drafts for one in draft.files)
+        self.store.put_all({one.entry.sha256: one.content for one in files if one.content is not None})
         with self.database.writing() as connection:
             return [_append(connection, self.name, draft) for draft in drafts]
 
@@ -120,6 +121,8 @@ def _append(connection: Connection, archive: str, draft: Draft) -> Added:
     """One entry behind the last one, in a transaction that nobody else writes beside."""
     main = draft.main_sha256
     there = None if main is None else _by_file(connection, main)
+    if there is None and draft.imported is not None:  # it may be at home here
+        there = _by_digest(connection, draft.imported.digest)
     if there is not None:
         return Added(entry=there.entry, digest=there.digest, fresh=False)
     last = connection.execute(
@@ -127,6 +130,7 @@ def _append(connection: Connection, archive: str, draft: Draft) -> Added:
     ).first()
     number, previous = (0, BEFORE_THE_FIRST) if last is None else (int(last[0]), str(last[1]))
     entry = Entry(
+        format=1 if draft.imported is None else 2,
         archive=archive,
         number=number + 1,
         previous=previous,
@@ -139,6 +143,7 @@ def _append(connection: Connection, archive: str, draft: Draft) -> Added:
         correction=draft.correction,
         note=draft.note,
         files=tuple(one.entry for one in draft.files),
+        imported=draft.imported,
     )
     content = entry_to_json(entry)
     digest = digest_of(content)
@@ -151,7 +156,7 @@ def _append(connection: Connection, archive: str, draft: Draft) -> Added:
 
 
 def _reference(connection: Connection, main_sha256: str) -> Reference:
-    found = _by_file(connection, main_sha256)
+    found = _by_file(connection, main_sha256) or _by_digest(connection, main_sha256)
     if found is None:
         raise UsageError(
             f"the record {main_sha256[:12]} that is referred to is not in the archive: add it first."
@@ -179,6 +184,12 @@ def _by_file(connection: Connection, main_sha256: str) -> Stored | None:
         .join(FindingRow, FindingRow.number == EntryRow.number)
         .where(FindingRow.main_sha256 == main_sha256)
     )
+    row = connection.execute(wanted).first()
+    return None if row is None else _stored(row[0], row[1])
+
+
+def _by_digest(connection: Connection, digest: str) -> Stored | None:
+    wanted = select(EntryRow.digest, EntryRow.content).where(EntryRow.digest == digest)
     row = connection.execute(wanted).first()
     return None if row is None else _stored(row[0], row[1])
 

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fitup.evidence.archive.entry import About, ArchivedFile, Correction, Entry, EntryKind, Outcome, Reference
+from fitup.evidence.archive.entry import (
+    About,
+    ArchivedFile,
+    Correction,
+    Entry,
+    EntryKind,
+    Origin,
+    Outcome,
+    Reference,
+)
 from fitup.evidence.archive.store import sha256_of
 
 __all__ = ["MAIN_ROLES", "Draft", "DraftFile", "EntryRole", "main_file"]
@@ -22,10 +31,10 @@ MAIN_ROLES = {
 
 @dataclass(frozen=True, kw_only=True)
 class DraftFile:
-    """A file to be archived."""
+    """A file to be archived; `content` is None where its bytes lie in the store already."""
 
     entry: ArchivedFile
-    content: bytes
+    content: bytes | None
 
     @classmethod
     def of(cls, role: EntryRole, name: str, content: bytes) -> DraftFile:
@@ -49,18 +58,23 @@ class Draft:
     outcome: Outcome | None = None
     correction: Correction | None = None
     note: str = ""
+    imported: Origin | None = None
 
     @property
     def main_sha256(self) -> str | None:
         """The digest of the file that the entry is of."""
-        return _main(self.kind, tuple(one.entry for one in self.files))
+        return _main(self.kind, tuple(one.entry for one in self.files), self.imported)
 
 
 def main_file(entry: Entry) -> str | None:
-    """The digest of the file that an entry is of, None where it is of none."""
-    return _main(entry.kind, entry.files)
+    """The digest of the file that an entry is of, None where it is of none.
+
+    An entry that is of no file, and came from another archive, is of the entry that it was first.
+    """
+    return _main(entry.kind, entry.files, entry.imported)
 
 
-def _main(kind: str, files: tuple[ArchivedFile, ...]) -> str | None:
+def _main(kind: str, files: tuple[ArchivedFile, ...], imported: Origin | None) -> str | None:
     role = MAIN_ROLES.get(kind)
-    return next((one.sha256 for one in files if one.role == role), None)
+    first = None if imported is None else imported.digest
+    return next((one.sha256 for one in files if one.role == role), first)

@@ -7,6 +7,7 @@ changes every digest after it. Lengths are in whole micrometres, times in UTC.
 History of the format
 ---------------------
 1   first form
+2   entries that came from another archive, with `imported`; all others stay in form 1
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ __all__ = [
     "Correction",
     "Entry",
     "EntryKind",
+    "Origin",
     "Outcome",
     "OutcomeWord",
     "PenetrationWord",
@@ -36,7 +38,7 @@ __all__ = [
     "entry_to_json",
 ]
 
-ENTRY_FORMAT = 1
+ENTRY_FORMAT = 2
 BEFORE_THE_FIRST = "0" * 64
 """What the first entry names as the entry before."""
 
@@ -58,7 +60,7 @@ class _Part(BaseModel):
 class ArchivedFile(_Part):
     """A file of an entry; its bytes lie in the store under the digest."""
 
-    role: Literal["record", "photo", "overlay", "plot", "table", "settlement", "comparison", "other"]
+    role: Literal["record", "photo", "overlay", "plot", "table", "settlement", "comparison", "entry", "other"]
     name: str
     sha256: Digest
     byte_count: Annotated[int, Field(ge=0, le=2**53 - 1)]
@@ -91,6 +93,18 @@ class Reference(_Part):
     digest: Digest
 
 
+class Origin(_Part):
+    """The archive that an entry was first added to, and its number and digest there.
+
+    That first entry, and every one between it and this one, is among the files (`entry`): its canonical JSON,
+    so that the file's SHA-256 is the entry's digest.
+    """
+
+    archive: Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
+    number: Number
+    digest: Digest
+
+
 class Outcome(_Part):
     """What became of the weld, seen afterwards."""
 
@@ -113,7 +127,7 @@ class Correction(_Part):
 class Entry(_Part):
     """One entry: the content that its digest covers."""
 
-    format: Literal[1] = 1
+    format: Literal[1, 2] = 1
     archive: Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
     number: Number
     previous: Digest
@@ -126,6 +140,7 @@ class Entry(_Part):
     correction: Correction | None = None
     note: str = ""
     files: tuple[ArchivedFile, ...] = ()
+    imported: Origin | None = None
 
     def file(self, role: str) -> ArchivedFile | None:
         """The first file of this role."""
@@ -134,7 +149,8 @@ class Entry(_Part):
 
 def entry_to_json(entry: Entry) -> str:
     """The entry's canonical JSON: what its digest is taken of, and what the database keeps."""
-    return canonical_json(entry.model_dump(mode="json")).decode("utf-8")
+    form_1 = {"imported"} if entry.imported is None else None
+    return canonical_json(entry.model_dump(mode="json", exclude=form_1)).decode("utf-8")
 
 
 def digest_of(content: str) -> str:

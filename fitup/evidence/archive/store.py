@@ -11,7 +11,7 @@ import hashlib
 import os
 import re
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -88,6 +88,23 @@ class Store:
         with ThreadPoolExecutor(_WRITERS) as pool:
             list(pool.map(self._put, contents, contents.values()))
 
+    def put_file(self, sha256: str, path: Path) -> None:
+        """Keep a file that is too large to be held in memory; its digest is found anew while it is copied.
+
+        Raises
+        ------
+        StorageError
+            When it is another file, it cannot be read or kept, or what lies there is something else.
+        """
+        with self._faults(sha256, "written"):
+            if self._system.exists(self._path(sha256)):
+                _read_through(_checked(self.parts(address(sha256)), sha256, _altered(sha256)))
+            elif self._local:
+                _write_through(Path(self._path(sha256)), _checked(_file_parts(path), sha256, _CHANGED))
+            else:
+                _read_through(_checked(_file_parts(path), sha256, _CHANGED))
+                self._system.put_file(str(path), self._path(sha256))
+
     def read(self, sha256: str) -> bytes:
         """The bytes of a file, checked against their digest; StorageError when they are not those."""
         with self._faults(sha256, "read"):
@@ -140,15 +157,12 @@ class Store:
             there = self._there(sha256, len(content))
             if there is None:
                 if self._local:
-                    _write_through(Path(self._path(sha256)), content)
+                    _write_through(Path(self._path(sha256)), (content,))
                 else:
                     self._system.pipe_file(self._path(sha256), content)
                 return
         if not there:
-            raise StorageError(
-                f"what lies in the archive under {sha256[:12]} was altered: nothing was added, and "
-                "`fitup archive verify` tells of all that was altered."
-            )
+            raise StorageError(_altered(sha256))
 
     def _there(self, sha256: str, byte_count: int) -> bool | None:
         """Whether the very file lies there; None when nothing does."""
@@ -173,6 +187,16 @@ class Store:
             raise StorageError(
                 f"the archive's files at {printable_name(self.url)} cannot be {done}: {_reason(error)}."
             ) from None
+
+
+_CHANGED = "a file was changed while it was read: nothing was added."
+
+
+def _altered(sha256: str) -> str:
+    return (
+        f"what lies in the archive under {sha256[:12]} was altered: nothing was added, and "
+        "`fitup archive verify` tells of all that was altered."
+    )
 
 
 def _missing(what: str) -> str:
@@ -204,7 +228,28 @@ def _local_files(folder: str, place: str = "") -> Iterator[StoredFile]:
             yield StoredFile(place=place + entry.name, byte_count=size)
 
 
-def _write_through(path: Path, content: bytes) -> None:
+def _file_parts(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as file:
+        while part := file.read(PART_BYTES):
+            yield part
+
+
+def _checked(parts: Iterable[bytes], sha256: str, otherwise: str) -> Iterator[bytes]:
+    """The parts themselves, and behind the last a StorageError where their digest is another."""
+    digest = hashlib.sha256()
+    for part in parts:
+        digest.update(part)
+        yield part
+    if digest.hexdigest() != sha256:
+        raise StorageError(otherwise)
+
+
+def _read_through(parts: Iterable[bytes]) -> None:
+    for _ in parts:
+        pass
+
+
+def _write_through(path: Path, parts: Iterable[bytes]) -> None:
     """Written, forced to the disk, renamed, and the rename forced to the disk."""
     _make_folder(path.parent)
     fresh = path.parent / f".incoming-{uuid.uuid4().hex}"
@@ -212,7 +257,7 @@ def _write_through(path: Path, content: bytes) -> None:
     handle = os.open(fresh, os.O_CREAT | os.O_EXCL | os.O_WRONLY | _BINARY, 0o444)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(content)
+            file.writelines(parts)
             file.flush()
             os.fsync(file.fileno())
         fresh.replace(path)
