@@ -7,13 +7,14 @@ from pathlib import Path
 from fitup.errors import UsageError
 from fitup.evidence.archive.archive import Archive
 from fitup.evidence.archive.entry import Entry
+from fitup.evidence.archive.store import Store
 from fitup.evidence.judged_record import AnyRecord
 from fitup.evidence.record_file import model_from_json, record_from_json
 from fitup.evidence.seam_record import SEAM_SCHEMA_VERSION, SeamRecord
 from fitup.evidence.sides_record import SIDES_SCHEMA_VERSION, SidesRecord
 from fitup.evidence.writing import safe_stem, write_folder
 
-__all__ = ["files_of", "record_of", "write_out"]
+__all__ = ["contents_of", "files_of", "record_in", "record_of", "write_out"]
 
 
 def record_of(archive: Archive, entry: Entry) -> AnyRecord | None:
@@ -24,10 +25,15 @@ def record_of(archive: Archive, entry: Entry) -> AnyRecord | None:
     StorageError
         When it is missing or was altered.
     """
+    return record_in(archive.store, entry)
+
+
+def record_in(store: Store, entry: Entry) -> AnyRecord | None:
+    """The same from the archive's files alone."""
     file = entry.file("record")
     if file is None:
         return None
-    content, name = archive.store.read(file.sha256), f"the record of entry {entry.number}"
+    content, name = store.read(file.sha256), f"the record of entry {entry.number}"
     if entry.kind == "seam":
         return model_from_json(SeamRecord, SEAM_SCHEMA_VERSION, content, name)
     if entry.kind == "sides":
@@ -37,10 +43,15 @@ def record_of(archive: Archive, entry: Entry) -> AnyRecord | None:
 
 def files_of(archive: Archive, entry: Entry) -> dict[str, bytes]:
     """All files of an entry, by names that every file system takes and none twice; errors as `record_of`."""
+    return contents_of(archive.store, entry)
+
+
+def contents_of(store: Store, entry: Entry) -> dict[str, bytes]:
+    """The same from the archive's files alone."""
     files: dict[str, bytes] = {}
     for number, file in enumerate(entry.files, start=1):
         name = safe_stem(f"{Path(file.name).stem}.x") + Path(safe_stem(f"{file.name}.x")).suffix
-        files[f"{number}-{name}" if name in files else name] = archive.store.read(file.sha256)
+        files[f"{number}-{name}" if name in files else name] = store.read(file.sha256)
     return files
 
 
