@@ -140,7 +140,8 @@ def _in_words(entry: Entry) -> str:
     if outcome is not None:
         colour = f"bead {outcome.bead_colour}" if outcome.bead_colour else ""
         inside = f"penetration seen from inside: {outcome.penetration}" if outcome.penetration else ""
-        photos = f"{len(entry.files)} photo{'s' if len(entry.files) > 1 else ''}" if entry.files else ""
+        count = sum(file.role == "photo" for file in entry.files)
+        photos = f"{count} photo{'s' if count > 1 else ''}" if count else ""
         parts = [f"{outcome.word} after welding", colour, inside, entry.note, photos, about.day, about.who]
         return "; ".join(part for part in parts if part)
     if correction is not None:

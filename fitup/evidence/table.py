@@ -13,7 +13,7 @@ from fitup.evidence.subject import Profiled
 if TYPE_CHECKING:
     from fitup.evidence.record import StationEntry
 
-__all__ = ["PROFILE_COLUMNS", "profile_csv", "stations_csv"]
+__all__ = ["PROFILE_COLUMNS", "profile_csv", "station_rows", "stations_csv"]
 
 PROFILE_COLUMNS = (
     "station_mm",
@@ -52,7 +52,12 @@ def profile_csv(subject: Profiled, more: Mapping[str, Sequence[str]] | None = No
 
 def stations_csv(stations: Sequence[StationEntry], limit_mm: float) -> bytes:
     """The same table made from a record's stations: the columns that every record has, to the letter."""
-    return _csv(PROFILE_COLUMNS, (_stored(station, limit_mm) for station in stations))
+    return _csv(PROFILE_COLUMNS, station_rows(stations, limit_mm))
+
+
+def station_rows(stations: Sequence[StationEntry], limit_mm: float) -> Iterator[list[str]]:
+    """The same table's rows, without the header."""
+    return (_stored(station, limit_mm) for station in stations)
 
 
 def _csv(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:

@@ -111,6 +111,11 @@ class Archive:
         with self.database.reading() as connection:
             return [_stored(row[0], row[1]) for row in connection.execute(selection(query, most))]
 
+    def find(self, sha256: str) -> Stored | None:
+        """The entry that is of a file, or of a former entry, or has the digest itself."""
+        with self.database.reading() as connection:
+            return _by_file(connection, sha256) or _by_digest(connection, sha256)
+
     def find_file(self, main_sha256: str) -> Stored | None:
         """The entry of a record, settlement or comparison, by the digest of its file."""
         with self.database.reading() as connection:
