@@ -33,6 +33,7 @@ from fitup.edges.band import Band
 from fitup.edges.base_arrises import find_arris_and_base
 from fitup.edges.end_face import fit_end_face
 from fitup.edges.end_face_model import EndFace
+from fitup.edges.glints import glints
 from fitup.edges.joint_light import FACE_OPEN_SD, LIT_SD, Light, expected_light, pooled_light, spread_of
 from fitup.edges.section import Section
 
@@ -53,6 +54,7 @@ STRAY_PX = 1.5  # off that line
 UNEVEN, EVEN_SHARE = 0.1, 0.6  # residual over the dip, and what must be left of it, to leave plate out
 BESIDE_PX = 3.0  # of plate beyond a blurred edge
 ASKED = 20  # stations that tell the light of the cut face
+MISFIT_STRETCH = 10  # stations to either side that tell the edges' shape together
 WIDE = 5.0  # gap over blur sigma from which a station tells the blur by itself
 
 
@@ -80,6 +82,8 @@ def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: 
     else:
         data, start, fit, choice, blur = _fit_plates(seen, section)
     parts = fit.variance_parts | {"face": fit.variance_parts["face"] + choice}
+    misfit = _shape_misfit(data, fit)
+    glint = np.zeros_like(misfit) if data.lands else glints(data.x, data.profiles, fit, MISFIT_STRETCH)
     near, far = fit.near_px, fit.far_px
     near, far = np.where(face_far, near, -far), np.where(face_far, far, -near)
     plates = np.maximum(fit.levels[:, [0, 2]].min(axis=1), 1e-3)
@@ -90,7 +94,8 @@ def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: 
         gap_mm=fit.width_px * band.sample_mm,
         variance_parts_mm2={k: v * band.sample_mm**2 for k, v in parts.items()},
         fit=fit,
-        misfit_mm=_shape_misfit(data, fit) * band.sample_mm,
+        misfit_mm=np.hypot(misfit, glint) * band.sample_mm,
+        glint_mm=np.where(face_far[:, None], glint, glint[:, ::-1]) * band.sample_mm,
         face_far=face_far,
         lit=start.lit,
         section=section,
@@ -311,7 +316,7 @@ def _beside_gap(data: _Data, priors: ArrisPriors, fit: ArrisFit) -> ArrisFit:
     return fit.replaced(uneven, other, (other.noise < EVEN_SHARE * fit.noise[uneven]) & ~strays)
 
 
-def _shape_misfit(data: _Data, fit: ArrisFit, reach: int = 3, stations: int = 10) -> Array64:
+def _shape_misfit(data: _Data, fit: ArrisFit, reach: int = 3, stations: int = MISFIT_STRETCH) -> Array64:
     """Residual around either edge, pooled along the joint, as a displacement of that edge [px], (N, 2)."""
     model = data.slot.evaluate if data.slot else profile_model
     residual = data.profiles - model(data.x, fit.parameters)

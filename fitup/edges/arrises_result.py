@@ -21,10 +21,11 @@ class Arrises:
     """Both arrises of N stations in the joint frame [mm] with what the fit says of itself.
 
     `misfit_mm` (N, 2) is what the fitted edges leave unexplained around either arris, pooled over neighbours
-    so that noise does not count, divided by the edge's slope. `face_far` (N,): True where the far plate's cut
-    face is the visible one. `lit` (N,): the floor is brighter than the plates. `contrast` (N,): dip of the
-    fitted profile as a share of the plate. `blur_px` is the pooled blur, `fit` the raw result in px.
-    `u_base_mm` (N,) is the uncertainty of where a base lies that bounds the gap without an arris; None
+    so that noise does not count, divided by the edge's slope. `glint_mm` (N, 2) is how far a bright rim
+    displaces near and far arris into the gap; as much is in `misfit_mm`. `face_far` (N,): True where the far
+    plate's cut face is the visible one. `lit` (N,): the floor is brighter than the plates. `contrast` (N,):
+    dip of the fitted profile as a share of the plate. `blur_px` is the pooled blur, `fit` the raw result in
+    px. `u_base_mm` (N,) is the uncertainty of where a base lies that bounds the gap without an arris; None
     between arrises.
     """
 
@@ -35,6 +36,7 @@ class Arrises:
     variance_parts_mm2: dict[str, Array64]
     fit: ArrisFit
     misfit_mm: Array64  # (N, 2) displacement that would explain the shape misfit at near and far arris
+    glint_mm: Array64
     section: Section
     face_far: NDArray[np.bool_]
     lit: NDArray[np.bool_]

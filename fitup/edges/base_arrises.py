@@ -125,6 +125,7 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
         variance_parts_mm2={k: v * band.sample_mm**2 for k, v in fit.variance_parts.items()},
         fit=fit,
         misfit_mm=np.zeros((len(gap), 2)),
+        glint_mm=np.zeros((len(gap), 2)),
         face_far=np.full(len(gap), not turn),
         lit=lit,
         section=section,

@@ -26,6 +26,8 @@ LEVELS_SOUND, LEVELS_WEIGHT = 0.02, 10.0  # relative scatter of black over white
 # Scatter of edges about their places [px]: the gap has two of them, and a station is shorter than a square.
 PLACES_SOUND, PLACES_WEIGHT = 0.15, 3.0
 BLUR_SOUND, BLUR_WEIGHT = 1.5, 0.2  # sigma [px], from where the blur's shape, no Gaussian, tells
+# Rise of white and fall of black towards the edge, from the profiles' ends to half way, over the contrast.
+HALO_SOUND, HALO_WEIGHT = 0.02, 3.0  # px of the gap for all
 _LEAST_EDGES = 8
 _TOLD = 0.2  # px from which a person is told
 
@@ -37,11 +39,12 @@ class ResponseDoubt:
     levels_px: float = 0.0
     places_px: float = 0.0
     blur_px: float = 0.0
+    halo_px: float = 0.0
 
     @property
     def u_gap_px(self) -> float:
         """All causes together."""
-        return float(np.sqrt(self.levels_px**2 + self.places_px**2 + self.blur_px**2))
+        return float(np.hypot(np.hypot(self.levels_px, self.places_px), np.hypot(self.blur_px, self.halo_px)))
 
     @property
     def note(self) -> str:
@@ -51,6 +54,8 @@ class ResponseDoubt:
             "compression): give the photo as the camera stored it.": self.levels_px,
             "The print's edges lie off their places (a pixelated or warped photo): give the photo as the "
             "camera stored it.": self.places_px,
+            "White looks brighter beside black than farther off (HDR or a filter): switch that off, or give "
+            "the photo as the camera stored it.": self.halo_px,
             "The photo is blurred: tap the joint, wait until it is sharp, and hold still.": self.blur_px,
         }
         sentence, worst = max(told.items(), key=lambda item: item[1])
@@ -75,7 +80,7 @@ def response_doubt(
     """Measure the doubt on profiles (E, M) across the print's edges, display-encoded, black to white."""
     blur = print_blur_px if np.isfinite(print_blur_px) else BLUR_SOUND
     blur_doubt = BLUR_WEIGHT * max(blur - BLUR_SOUND, 0.0)
-    black, white, shift = sound_edges(offsets_px, profiles)[1:]
+    edges, black, white, shift = sound_edges(offsets_px, profiles)
     if len(black) < _LEAST_EDGES:
         return ResponseDoubt(blur_px=blur_doubt)
     share = response.curve(black) / response.curve(white)
@@ -85,7 +90,17 @@ def response_doubt(
         levels_px=LEVELS_WEIGHT * max(levels - LEVELS_SOUND, 0.0),
         places_px=PLACES_WEIGHT * max(places - PLACES_SOUND, 0.0),
         blur_px=blur_doubt,
+        halo_px=HALO_WEIGHT * max(_halo(offsets_px, edges, black, white) - HALO_SOUND, 0.0),
     )
+
+
+def _halo(offsets_px: Array64, edges: Array64, black: Array64, white: Array64) -> float:
+    """How much more contrast the edges have half way to the ends of their profiles than there, relative."""
+    reach = float(offsets_px[-1])
+    half_way = (np.abs(offsets_px) > 0.5 * reach) & (np.abs(offsets_px) < 0.65 * reach)
+    near_black = np.median(edges[:, half_way & (offsets_px < 0)], axis=1)
+    near_white = np.median(edges[:, half_way & (offsets_px > 0)], axis=1)
+    return float(np.median((near_white - near_black) / (white - black))) - 1
 
 
 def _spread(values: Array64) -> float:

@@ -55,7 +55,9 @@ def measure_gap(
         )
     else:
         shading = turned_arris_shading(arrises, arris_radius_mm)
-    near, far = arrises.near_mm + shading.near_mm, arrises.far_mm - shading.far_mm
+    glint = np.minimum(arrises.glint_mm, arris_radius_mm)  # a rim displaces no edge by more than itself
+    near = arrises.near_mm + _shifted(shading.near_mm, glint[:, 0])
+    far = arrises.far_mm - _shifted(shading.far_mm, glint[:, 1])
     middle = band.points_mm((near + far) / 2)
     budget = uncertainty_budget(scale, arrises, response, shading, middle)
     # The arris is seen, wherever the base is: a base that is placed badly makes doubt, not a hole.
@@ -85,6 +87,11 @@ def measure_gap(
         notes=_notes(arrises, response),
         step_mm=band.step_mm,
     )
+
+
+def _shifted(shading_mm: Array64, glint_mm: Array64) -> Array64:
+    """Way (N,) [mm] of an arris into the gap; a bright rim, expected and seen, counts once."""
+    return np.maximum(shading_mm, 0) - np.maximum(glint_mm, -np.minimum(shading_mm, 0))
 
 
 def _unseen(arrises: Arrises, u_gap_mm: Array64, u_photo_mm: float, lands: Lands | None) -> list[str]:

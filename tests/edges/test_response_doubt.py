@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from fitup.edges.response import estimate_response
 from fitup.edges.response_doubt import ResponseDoubt, response_doubt
@@ -68,3 +69,27 @@ def test_spoilt_photos_are_doubted_for_the_right_cause(
 def test_coarser_is_doubted_more(tmp_path: Path, cell_px: int) -> None:
     finer, coarser = (doubt_of(spoil.mosaic(c)(drawn("opening")), tmp_path) for c in (cell_px, cell_px + 2))
     assert coarser.places_px > finer.places_px
+
+
+def lifted(edges: NDArray[np.float32], share: float, reach_px: float) -> NDArray[np.float32]:
+    """Local tone mapping: light over the mean of its surroundings, raised by a share of the difference."""
+    step = float(OFFSETS[1] - OFFSETS[0])
+    kernel = np.exp(-0.5 * (np.arange(-120, 121) * step / reach_px) ** 2)
+    padded = np.pad(edges.astype(np.float64), ((0, 0), (120, 120)), mode="edge")
+    around = np.stack([np.convolve(row, kernel / kernel.sum(), "valid") for row in padded])
+    return np.clip(edges + share * (edges - around), 0, 1).astype(np.float32)
+
+
+@pytest.mark.parametrize("phone", CAMERAS, ids=str)
+def test_local_tone_mapping_is_doubted_and_sharpening_is_not(
+    phone: tuple[float, float, float, float],
+) -> None:
+    edges = print_edges(*phone, np.random.default_rng(3))
+    doubts = []
+    for share in (0.0, 0.15, 0.4):
+        mapped = lifted(edges, share, 9.0)
+        response = estimate_response(OFFSETS, mapped, 1.2)
+        doubts.append(response_doubt(response, OFFSETS, mapped, 1.2).halo_px)
+    assert doubts[0] == 0
+    assert 0 < doubts[1] < doubts[2]
+    assert response_doubt(response, OFFSETS, lifted(edges, 1.6, 1.8), 1.2).halo_px == 0

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from fitup.profile.arris_shading import arris_shading
+from fitup.profile.measure import _shifted
 
 PAPER = 0.7
 RADIUS_MM = 0.05
@@ -64,3 +65,11 @@ def test_no_radius_no_displacement() -> None:
     shading = arris_shading(joint(0.5), PAPER, 0.0, paper_slope_per_mm=0.003)
     assert np.all(shading.near_mm == 0)
     assert np.all(shading.u_gap_mm == 0)
+
+
+@pytest.mark.parametrize(
+    ("shading", "glint", "way"),
+    [(0.02, 0.0, 0.02), (0.02, 0.05, -0.03), (-0.02, 0.0, -0.02), (-0.02, 0.05, -0.05), (-0.02, 0.01, -0.02)],
+)
+def test_a_bright_rim_that_is_expected_and_seen_counts_once(shading: float, glint: float, way: float) -> None:
+    assert _shifted(np.array([shading]), np.array([glint]))[0] == pytest.approx(way)
