@@ -104,8 +104,8 @@ class _Reader:
         tags = self._manifests("tagmanifest-", files)
         for listed in tags.values():
             self._present(listed, {place for place in files if place not in payload})
-        self._oxum(files, {place: files[place] for place in payload})
         self._stop()
+        self._oxum(files, {place: files[place] for place in payload})
         wanted = _by_file(manifests), _by_file(tags)
         self._digests({**wanted[1], **wanted[0]}, told)
         self._stop()

@@ -24,9 +24,10 @@ PAYLOAD = "data/"
 
 def name_in_bag(name: str) -> str:
     """A file's name that every usual file system takes and that no manifest needs to encode."""
-    stem = safe_stem(f"{Path(name).stem}.x").replace("%", "_")
-    ending = Path(safe_stem(f"{name}.x")).suffix.replace("%", "_")
-    return unicodedata.normalize("NFC", stem + ending)
+    stem, ending = safe_stem(f"{Path(name).stem}.x"), Path(safe_stem(f"{name}.x")).suffix
+    # Signs that turn the direction of writing, or that no version of Unicode has settled yet, go too.
+    plain = "".join(sign if sign.isprintable() and sign != "%" else "_" for sign in stem + ending)
+    return unicodedata.normalize("NFC", plain)
 
 
 class BagWriter:
