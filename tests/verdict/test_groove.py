@@ -72,6 +72,8 @@ def test_half_open_corner_is_the_notch_and_the_slot_below_it(
 
 def test_half_open_corner_lies_half_a_sheet_deep_where_nothing_is_said_and_no_deeper_than_the_sheet() -> None:
     assert groove("corner-half-open", 2.0) == groove("corner-half-open", 2.0, overlap_mm=1.0)
+    # the sheet that the other plate's end lies below is the one with the target
+    assert groove("corner-half-open", 2.0, 1.0) == groove("corner-half-open", 2.0, 1.0, overlap_mm=1.0)
     deepest = groove("corner-half-open", 2.0, overlap_mm=5.0)
     assert (deepest.closed_mm2, deepest.per_gap_mm) == (2.0, 1.0)
 

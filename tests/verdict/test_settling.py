@@ -73,6 +73,7 @@ def test_one_that_settles_has_no_remark_and_settles_what_was_open_only() -> None
     verdict = settle(judged(*DOUBT), [reading(0.86, False, 40, 60)])
     assert remarks(verdict) == [()]
     assert [number for number, by in enumerate(verdict.stations.by) if by] == list(range(100, 110))
+    assert states_in(verdict, 0, 200) == {"within"}
 
 
 # ---------------------------------- what a blade that went in is told

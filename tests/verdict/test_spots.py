@@ -110,6 +110,15 @@ def test_stretches_come_in_order_along_the_joint() -> None:
     )
 
 
+def test_a_hole_in_a_doubtful_stretch_is_in_no_other_spot() -> None:
+    """Half a millimetre would be merged over if it had been seen."""
+    assert find_stretches(states_of("ddudd"), 0.5) == (
+        Stretch(state=StationState.DOUBTFUL, first=0, last=1),
+        Stretch(state=StationState.UNSEEN, first=2, last=2),
+        Stretch(state=StationState.DOUBTFUL, first=3, last=4),
+    )
+
+
 @pytest.mark.parametrize("length_mm", [-0.1, math.nan, math.inf])
 @pytest.mark.parametrize(
     "name", ["merge_mm", "shortest_over_mm", "shortest_doubtful_mm", "shortest_unseen_mm"]
