@@ -9,7 +9,7 @@ help:
 	@echo "make demo    set up, inspect the demo photos, results in out/demo"
 	@echo "make test    set up, lint, types, tests"
 	@echo "make bench   accuracy against known truth, coverage suite (out/suite), time as ratios -> bench.json"
-	@echo "make mutants which changes of the verdict's code no test notices (slow: half an hour on two cores)"
+	@echo "make mutants which changes of the verdict's code no test notices (slow: a quarter of an hour on two cores)"
 	@echo "make render  make the demo photos anew (slow, see demo_images/README.md)"
 	@echo "make targets draw the sheets of calibration/ and the placement guide's drawings anew"
 	@echo "make clean   remove .venv and out"
