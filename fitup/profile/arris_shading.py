@@ -16,6 +16,10 @@ outside these sets has tested them yet; r itself is not known in one photo. All 
 One near lamp from the side breaks the rule: a rim that faces it shines about as brightly as the plate, and
 then nothing is displaced. Such a lamp lights the paper unevenly across the joint. The more it does, the less
 of the correction is made, and what is not made is counted as uncertain: the truth lies between both.
+
+But a plate that is darker than its surroundings does not mirror the lamp. If the lamp stands where it lights
+the cut face that the camera sees, it lights the rims that the camera sees too: they are no darker than in
+even light, and what such a gap reads too narrow is given back in full. How much brighter is not known.
 """
 
 from __future__ import annotations
@@ -70,14 +74,24 @@ def arris_shading(
         nothing = np.zeros_like(left)
         u = np.full_like(left, _RIM * radius_mm / np.sqrt(3) * 2)
         return ArrisShading(near_mm=nothing, far_mm=nothing, u_gap_mm=u)
-    near, far = (np.where(arrises.face_far, turned[k][0], turned[1 - k][0]) for k in (0, 1))
-    # The two rims look to opposite sides, at different surroundings: independent.
-    u_surroundings = np.hypot(turned[0][1], turned[1][1])
+    (near, u_near), (far, u_far) = (np.where(arrises.face_far, turned[k], turned[1 - k]) for k in (0, 1))
     lamp = _lamp(paper_slope_per_mm)
+    near_lit, far_lit = (_front_lit(arrises, paper_slope_per_mm) & (shift < 0) for shift in (near, far))
+    brighter = 1 + (_U_SURROUNDINGS_LIT / _U_SURROUNDINGS - 1) * lamp
+    # The two rims look to opposite sides, at different surroundings: independent.
+    u_surroundings = np.hypot(
+        u_near * np.where(near_lit, brighter, 1.0), u_far * np.where(far_lit, brighter, 1.0)
+    )
     u_rule = np.hypot(U_RADIUS * (near + far), u_surroundings)
     u = radius_mm * np.hypot(u_rule, lamp * (near + far))
-    made = radius_mm * (1 - lamp)
-    return ArrisShading(near_mm=made * near, far_mm=made * far, u_gap_mm=u)
+    near, far = near * np.where(near_lit, 1.0, 1 - lamp), far * np.where(far_lit, 1.0, 1 - lamp)
+    return ArrisShading(near_mm=radius_mm * near, far_mm=radius_mm * far, u_gap_mm=u)
+
+
+def _front_lit(arrises: Arrises, slope_per_mm: float) -> NDArray[np.bool_]:
+    """Stations (N,) whose seen cut face looks to the side from which the paper is lit more brightly."""
+    towards_near = slope_per_mm < 0  # less light towards the joint: the lamp stands on the print's side
+    return np.asarray((arrises.fit.band_px > 1.0) & (arrises.face_far == towards_near))
 
 
 def _lamp(slope_per_mm: float) -> float:

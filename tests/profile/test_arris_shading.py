@@ -73,3 +73,21 @@ def test_no_radius_no_displacement() -> None:
 )
 def test_a_bright_rim_that_is_expected_and_seen_counts_once(shading: float, glint: float, way: float) -> None:
     assert _shifted(np.array([shading]), np.array([glint]))[0] == pytest.approx(way)
+
+
+@pytest.mark.parametrize(
+    ("plate", "slope", "whole"), [(0.1, -0.003, True), (0.1, 0.003, False), (0.55, -0.003, False)]
+)
+def test_a_lamp_on_the_seen_face_leaves_dark_plates_their_correction(
+    plate: float, slope: float, whole: bool
+) -> None:
+    seen = joint(plate)
+    seen.fit.band_px = np.full(3, 5.0)
+    even = arris_shading(seen, PAPER, RADIUS_MM)
+    lit = arris_shading(seen, PAPER, RADIUS_MM, paper_slope_per_mm=slope)
+    turned = SimpleNamespace(fit=seen.fit, face_far=np.zeros(3, bool))
+    other = arris_shading(turned, PAPER, RADIUS_MM, paper_slope_per_mm=-slope)
+    assert np.allclose(lit.near_mm, even.near_mm) == whole
+    assert np.allclose(lit.far_mm, even.far_mm) == whole
+    assert np.all(lit.u_gap_mm > even.u_gap_mm)
+    np.testing.assert_array_equal(other.far_mm, lit.near_mm)  # the same joint, seen from its other side
