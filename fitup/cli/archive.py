@@ -7,12 +7,15 @@ from typing import Annotated
 import typer
 
 from fitup.cli import shared_options as shared
+from fitup.cli.archive_exchanging import export, import_
 
 __all__ = ["archive"]
 
 archive = typer.Typer(
     help="Keep results so that they can be found and proved years later.", rich_markup_mode=None
 )
+archive.command("export")(export)
+archive.command("import")(import_)
 
 _Entry = Annotated[int, typer.Argument(metavar="ENTRY", help="Number of the entry.", min=1)]
 _Json = Annotated[bool, typer.Option("--json", help="JSON on stdout, one line per entry, for machines.")]
@@ -191,3 +194,5 @@ def key(
     from fitup.cli.archive_proving import make_signing_key
 
     return make_signing_key(out)
+
+

@@ -20,7 +20,7 @@ import pytest
 
 from fitup.errors import StorageError, UsageError
 from fitup.evidence.archive.archive import open_archive
-from fitup.evidence.archive.bag_check import BagError, check_bag
+from fitup.evidence.archive.bag_check import check_bag
 from fitup.evidence.archive.bags import BAGIT_TXT
 from fitup.evidence.archive.canonical import canonical_json
 from fitup.evidence.archive.export import export_bag, selected
@@ -167,23 +167,17 @@ BAGIT_KINDS: dict[str, tuple[Callable[[Path], None], str]] = {
 def test_an_altered_bag_is_found_and_the_thing_is_named(kind: str, bag: Path) -> None:
     alter, said = BAGIT_KINDS[kind]
     alter(bag)
-    with pytest.raises(BagError, match="cannot be trusted and nothing was imported: ") as caught:
+    with pytest.raises(StorageError, match="cannot be trusted and nothing was imported: ") as caught:
         read_bag(bag)
-    assert any(
-        _fits(said, f"{fault.where} is {fault.word}: {fault.sentence}") for fault in caught.value.faults
-    )
+    assert any(part in str(caught.value) for part in said.split("|"))
     assert "\n" not in str(caught.value)
-
-
-def _fits(said: str, told: str) -> bool:
-    return any(part in told for part in said.split("|"))
 
 
 def test_names_that_differ_in_how_letters_are_composed(bag: Path) -> None:
     for form in ("NFC", "NFD"):
         (bag / "data" / unicodedata.normalize(form, SAME)).write_bytes(b"x")
     sealed(bag)
-    with pytest.raises(BagError, match="the same name as"):
+    with pytest.raises(StorageError, match="the same name as"):
         check_bag(bag)
 
 
@@ -192,7 +186,7 @@ def test_what_the_library_lets_pass_is_refused(bag: Path) -> None:
     (bag / "bagit.txt").write_bytes(b"BagIt-Version : 1.0\nTag-File-Character-Encoding : UTF-8\n")
     (bag / "tagmanifest-sha256.txt").unlink()
     assert bagit.Bag(str(bag)).is_valid()
-    with pytest.raises(BagError, match="not the two lines"):
+    with pytest.raises(StorageError, match="not the two lines"):
         check_bag(bag)
 
 
@@ -204,7 +198,7 @@ def test_what_is_no_bag(tmp_path: Path, bag: Path) -> None:
     (bag / "data" / "archive.json").unlink()
     sealed(bag)
     assert bagit.Bag(str(bag)).validate()
-    with pytest.raises(BagError, match="no archive of fitup"):
+    with pytest.raises(StorageError, match="no archive of fitup"):
         read_bag(bag)
 
 
@@ -291,10 +285,9 @@ def test_an_alteration_sealed_anew_is_found_by_the_entries_themselves(kind: str,
     alter(bag)
     sealed(bag)
     assert bagit.Bag(str(bag)).validate()
-    with pytest.raises(BagError) as caught:
+    with pytest.raises(StorageError) as caught:
         read_bag(bag)
-    told = [f"{fault.where} is {fault.word}: {fault.sentence}" for fault in caught.value.faults]
-    assert any(said in one for one in told), told
+    assert said in str(caught.value)
 
 
 def test_the_last_entry_rewritten_with_all_that_tells_of_it_shows_against_the_head_alone(bag: Path) -> None:
@@ -318,7 +311,7 @@ def test_many_faults_are_counted_in_one_sentence(bag: Path) -> None:
 def test_nothing_of_a_bad_bag_reaches_the_archive(bag: Path, tmp_path: Path) -> None:
     target = open_archive(str(tmp_path / "target"), create=True)
     flipped(PHOTO)(bag)
-    with pytest.raises(BagError):
+    with pytest.raises(StorageError):
         read_bag(bag)
     assert target.head() is None
     assert target.store.files() == {}

@@ -11,7 +11,7 @@ import os
 import re
 import stat
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,7 +21,7 @@ from fitup.evidence.archive.faults import Fault, FaultWord
 from fitup.evidence.archive.store import PART_BYTES
 from fitup.evidence.writing import printable_name
 
-__all__ = ["Bag", "BagError", "check_bag"]
+__all__ = ["Bag", "bag_error", "check_bag"]
 
 _BAGIT_TXT = re.compile(rb"BagIt-Version: (?:0\.97|1\.0)\r?\nTag-File-Character-Encoding: UTF-8(?:\r?\n)?")
 _LINE = re.compile(r"([0-9a-fA-F]+)[ \t]+\*?(.+)")
@@ -30,17 +30,6 @@ _ENCODED = re.compile(r"%(0[Aa]|0[Dd]|25)")
 _ALGORITHMS = ("md5", "sha1", "sha224", "sha256", "sha384", "sha512")
 _LARGEST_TAG_FILE = 256_000_000
 _MOST_NAMED = 3
-
-
-class BagError(StorageError):
-    """A bag that is not to be trusted; `faults` has all that was found."""
-
-    def __init__(self, name: str, faults: list[Fault]) -> None:
-        """One sentence of the first few."""
-        told = "; ".join(f"{fault.where} is {fault.word}: {fault.sentence}" for fault in faults[:_MOST_NAMED])
-        more = f"; and {len(faults) - _MOST_NAMED} more" if len(faults) > _MOST_NAMED else ""
-        super().__init__(f"the bag {name} cannot be trusted and nothing was imported: {told}{more}.")
-        self.faults = tuple(faults)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,10 +53,8 @@ def check_bag(folder: Path, told: Callable[[str, int, int], None] = lambda what,
     ------
     UsageError
         When there is no folder with a `bagit.txt`.
-    BagError
-        When anything in it is not as the RFC and its own manifests have it.
     StorageError
-        When it cannot be read.
+        When anything in it is not as the RFC and its own manifests have it, or it cannot be read.
     """
     name = printable_name(folder.name or str(folder))
     try:
@@ -77,6 +64,13 @@ def check_bag(folder: Path, told: Callable[[str, int, int], None] = lambda what,
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise StorageError(f"the bag {name} cannot be read: {printable_name(str(reason))[:160]}.") from None
+
+
+def bag_error(name: str, faults: Sequence[Fault]) -> StorageError:
+    """That a bag is not to be trusted, in one sentence of the first few faults."""
+    told = "; ".join(f"{fault.where} is {fault.word}: {fault.sentence}" for fault in faults[:_MOST_NAMED])
+    more = f"; and {len(faults) - _MOST_NAMED} more" if len(faults) > _MOST_NAMED else ""
+    return StorageError(f"the bag {name} cannot be trusted and nothing was imported: {told}{more}.")
 
 
 class _Reader:
@@ -212,7 +206,7 @@ class _Reader:
 
     def _stop(self) -> None:
         if self._faults:
-            raise BagError(self._name, list(dict.fromkeys(self._faults)))
+            raise bag_error(self._name, list(dict.fromkeys(self._faults)))
 
 
 def _unsafe(place: str) -> str:

@@ -13,7 +13,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fitup.evidence.archive.archive import Stored
-from fitup.evidence.archive.bag_check import Bag, BagError
+from fitup.evidence.archive.bag_check import Bag, bag_error
 from fitup.evidence.archive.bags import PAYLOAD
 from fitup.evidence.archive.entry import BEFORE_THE_FIRST, digest_of, entry_from_json
 from fitup.evidence.archive.faults import Fault, FaultWord
@@ -70,7 +70,7 @@ def bag_entries(bag: Bag) -> tuple[BagIndex, list[Stored]]:
 
     Raises
     ------
-    BagError
+    StorageError
         When they are not what the index, their digests, the chain and their references say; all of it named.
     """
     index = _index(bag)
@@ -88,12 +88,12 @@ def _index(bag: Bag) -> BagIndex:
     place = PAYLOAD + INDEX_NAME
     if place not in bag.sha256 or bag.byte_count[place] > _LARGEST_JSON:
         fault = Fault(word="missing", where=place, sentence="no archive of fitup was exported to this bag")
-        raise BagError(bag.name, [fault])
+        raise bag_error(bag.name, [fault])
     try:
         return BagIndex.model_validate_json((bag.folder / place).read_bytes())
     except (ValidationError, ValueError, RecursionError):
         fault = Fault(word="damaged", where=place, sentence="it is no index that this fitup can read")
-        raise BagError(bag.name, [fault]) from None
+        raise bag_error(bag.name, [fault]) from None
 
 
 class _Check:
@@ -168,7 +168,7 @@ class _Check:
     def stop(self) -> None:
         """Raise what was found."""
         if self._faults:
-            raise BagError(self._bag.name, self._faults)
+            raise bag_error(self._bag.name, self._faults)
 
     def _fault(self, word: FaultWord, where: str, sentence: str) -> None:
         self._faults.append(Fault(word=word, where=where, sentence=sentence))

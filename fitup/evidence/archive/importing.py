@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fitup.evidence.archive.archive import Added, Archive, Stored
-from fitup.evidence.archive.bag_check import Bag, BagError, check_bag
+from fitup.evidence.archive.bag_check import Bag, bag_error, check_bag
 from fitup.evidence.archive.bag_entries import BagIndex, bag_entries
 from fitup.evidence.archive.draft import Draft, DraftFile, main_file
 from fitup.evidence.archive.entry import ArchivedFile, Entry, Origin
@@ -90,7 +90,7 @@ def _second_opinion(bag: Bag) -> None:
         bagit.Bag(str(bag.folder)).validate(completeness_only=True)
     except (bagit.BagError, OSError, ValueError) as error:
         sentence = f"the BagIt library says: {printable_name(str(error))[:160]}"
-        raise BagError(bag.name, [Fault(word="damaged", where="bag", sentence=sentence)]) from None
+        raise bag_error(bag.name, [Fault(word="damaged", where="bag", sentence=sentence)]) from None
 
 
 def _is_known(archive: Archive, stored: Stored) -> bool:
