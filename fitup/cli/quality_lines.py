@@ -15,12 +15,12 @@ _LEAST_FALL = 0.05  # of the uncertainty, from which numbers are given
 
 
 def quality_lines(
-    quality: QualityEntry | None, *, verdict: str = "", full: bool = False
+    quality: QualityEntry | None, *, seen_enough: bool = True, full: bool = False
 ) -> list[tuple[str, str]]:
     """Lines as (word, text); none where a record has no quality."""
     if quality is None:
         return []
-    lines = [("photo", _photo(quality, verdict))]
+    lines = [("photo", _photo(quality, seen_enough))]
     if quality.next_photo:
         lines.append(("next photo", "; ".join(_with_numbers(quality, one) for one in quality.next_photo)))
     if full:
@@ -35,11 +35,11 @@ def told_by_quality(note: str, quality: QualityEntry | None) -> bool:
     return quality is not None and quality.state != "good" and note.startswith("The photo is blurred")
 
 
-def _photo(quality: QualityEntry, verdict: str) -> str:
+def _photo(quality: QualityEntry, seen_enough: bool) -> str:
     if quality.state == "good":
         named = {factor.name: factor.words for factor in quality.factors}
         # Where the joint was not seen all the same, a photo is not praised.
-        word = "nothing found wrong with it" if verdict == "retake" else "good for this limit"
+        word = "good for this limit" if seen_enough else "nothing found wrong with it"
         return f"{word}: {', '.join(named[name] for name in _SHORT if name in named)}"
     return "; ".join(
         f"{state}: {', '.join(words)}"

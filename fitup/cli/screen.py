@@ -102,7 +102,9 @@ class Screen:
         self._sketch(record)
         self._spots(record)
         self._uncertainty(record)
-        for word, text in quality_lines(record.quality, verdict=record.verdict.word, full=full):
+        asked = record.request.seen_rule.least_seen_share
+        seen_enough = record.verdict.word != "retake" and record.verdict.seen_share >= asked
+        for word, text in quality_lines(record.quality, seen_enough=seen_enough, full=full):
             self._paragraph(word, text)
         shape_notes = () if record.shape is None else record.shape.notes
         for note_text in (*record.photo.notes, *record.profile.notes, *shape_notes):

@@ -52,8 +52,8 @@ class ResponseDoubt:
         told = {
             "The same ink and paper look different from place to place (a filter, noise or strong "
             "compression): give the photo as the camera stored it.": self.levels_px,
-            "The print's edges lie off their places (a pixelated or warped photo): give the photo as the "
-            "camera stored it.": self.places_px,
+            "The print's edges lie off their places (a bent strip, or a pixelated or warped photo): lay the "
+            "strip flat, and give the photo as the camera stored it.": self.places_px,
             "White looks brighter beside black than farther off (HDR or a filter): switch that off, or give "
             "the photo as the camera stored it.": self.halo_px,
             "The photo is blurred: tap the joint, wait until it is sharp, and hold still.": self.blur_px,

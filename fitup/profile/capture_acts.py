@@ -66,7 +66,8 @@ def acts_for(readings: PhotoReadings, need: Need | None) -> dict[str, tuple[str,
         "lamp": ("turn the lamp to the other side of the joint, so that no arris glints", (SHAPE,)),
         "expose": ("expose darker: tap the bright plate before you take the photo", ()),
         "light": ("bring more light to the joint", ()),
-        "target": ("wipe the target, lay it flat, and have all of it in the photo", ("scale: saddles",)),
+        "flat": ("lay the target flat, with magnets or tape at its ends", ()),
+        "target": ("wipe the target, and have all of it in the photo", ("scale: saddles",)),
         "near": (_near(readings), ("scale: lens and distance",)),
     }
 

@@ -31,7 +31,8 @@ class PhotoReadings:
     `blur_px` is the standard deviation of the print's blur, in the direction where it is largest, `moved_px`
     how far the picture moved during the exposure and `moved_deg` that way's angle to the joint, 0 to 90.
     `burnt_share` and `dark_share` are of the plates in the band, `glare_share` of the stations with more
-    burnt plate beside them than usual, `lost` shares of stations unseen by reason.
+    burnt plate beside them than usual, `lost` shares of stations unseen by reason. `unflat_px` is the
+    rms distance of the target's corners from where a plane would have them.
     """
 
     view: View
@@ -43,6 +44,7 @@ class PhotoReadings:
     dark_share: float
     glare_share: float
     saddles_share: float
+    unflat_px: float
     megapixels: float
     lens_profile: bool
     in_plate_plane: bool
@@ -84,6 +86,7 @@ def read_photo(
         dark_share=dark,
         glare_share=float(np.mean(burnt > usual + _SHINE)),
         saddles_share=len(scale.sighting.saddle_ids) / len(scale.sighting.layout.saddles_mm),
+        unflat_px=scale.residual_rms_px,
         megapixels=photo.width_px * photo.height_px / 1e6,
         lens_profile=scale.lens is not None,
         in_plate_plane=arrises.section.in_plate_plane,

@@ -38,11 +38,13 @@ _LENS = "scale: lens and distance"
 _LOST = 0.05  # share of stations unseen for one reason from which its cause counts as poor
 _MOST_ADVICE = 3
 _USUAL_PX_PER_MM = 12.0  # common practice, no source
+# Rms distance of the corners from a plane's picture: flat strips up to 0.25, bent ones 1.3 (rendered photos).
+_FLAT_PX = 0.5
 # Which factors may be the cause of an unseen station, by its reason; the first that is not good is named.
 _CAUSES = {
     "glare": ("burnt out", "glare"),
     "low contrast": ("dark", "motion", "sharpness", "noise"),
-    "poor photo": ("motion", "sharpness", "noise", "sampling"),
+    "poor photo": ("target flat", "motion", "sharpness", "noise", "sampling"),
     "poor fit": ("motion", "sharpness", "glare", "burnt out", "dark", "sampling", "noise"),
     "land not seen": ("dark", "motion", "sharpness"),
     "steep view": ("slant",),
@@ -201,7 +203,7 @@ class _Maker:
         )
 
     def target(self) -> tuple[QualityFactor, ...]:
-        """How much of the target is seen, how far it lies from the joint, what the lens may do there."""
+        """How much of the target is seen, if it is flat, how far off it lies, what the lens may do there."""
         seen, away = self.seen, self.seen.view.target_mm
         share = 100 * seen.saddles_share
         # Uncertainty goes with one over the root of the number of saddles.
@@ -216,6 +218,14 @@ class _Maker:
                 "target",
                 f"{share:.0f} % of the target's corners are read",
                 more_is_better=True,
+            ),
+            self._factor(
+                "target flat",
+                seen.unflat_px,
+                "px",
+                _FLAT_PX,
+                "flat",
+                f"the target is not flat: its corners lie {seen.unflat_px:.1f} px off a plane",
             ),
             self._factor(
                 "target away",

@@ -36,7 +36,7 @@ def test_a_good_photo_takes_one_line() -> None:
     lines = quality_lines(quality("good", SHARP))
     assert lines == [("photo", "good for this limit: blurred by 1.1 px")]
     assert quality_lines(None) == []
-    retake = quality_lines(quality("good", SHARP), verdict="retake")
+    retake = quality_lines(quality("good", SHARP), seen_enough=False)
     assert retake == [("photo", "nothing found wrong with it: blurred by 1.1 px")]
 
 

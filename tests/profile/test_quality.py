@@ -54,6 +54,25 @@ def test_a_good_photo_is_good_and_asks_for_nothing(good: Inspection) -> None:
     assert all(one.remedy == "" for one in good.quality.factors)
 
 
+@pytest.mark.parametrize("name", ["h23_target_curled", "h26_target_over_end"])
+def test_a_retake_for_a_bent_target_says_so(name: str) -> None:
+    truth = json.loads((DEMO / "hostile" / f"{name}.truth.json").read_text(encoding="utf-8"))
+    assert truth["targets"][0]["bent"]
+    found = inspect(DEMO / "hostile" / f"{name}.jpg", settings())
+    assert found.verdict.word == "retake"
+    assert "the target is not flat" in found.verdict.advice
+    assert "lay the target flat" in found.verdict.advice
+
+
+def test_a_target_is_flat_unless_it_is_bent() -> None:
+    flat, bent = (
+        inspect(DEMO / "hostile" / f"{name}.jpg", settings()) for name in ("h01_clean", "h24_target_wrinkled")
+    )
+    assert factor(flat, "target flat").state is FactorState.GOOD
+    assert factor(bent, "target flat").state is FactorState.POOR
+    assert "lay the target flat, with magnets or tape at its ends" in bent.quality.next_photo
+
+
 @pytest.mark.parametrize("name", ["01_good_fit", "04_taper", "09_side_light", "12_portrait"])
 def test_tilt_sampling_and_distance_are_those_of_the_truth(name: str) -> None:
     truth = json.loads((DEMO / f"{name}.truth.json").read_text(encoding="utf-8"))
