@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import re
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
+from concurrent.futures import CancelledError
 from typing import Any, TypeVar
 
 from fitup.errors import StorageError, UsageError
@@ -25,7 +27,7 @@ LOCAL_CLUSTER = "local"
 _PATIENCE_S = 10
 _LOST = "the cluster was lost before it was done: look at its scheduler and workers, and measure it again."
 _LOOK_S = 0.02
-_SCHEMES = ("tcp://", "tls://")
+_ADDRESS = re.compile(r"(tcp|tls)://[^\s/]+:\d{1,5}")
 
 
 def each_on_cluster(
@@ -33,14 +35,16 @@ def each_on_cluster(
 ) -> Iterator[tuple[int, R | Exception]]:
     """Give (index, result) of `work` for every task, each exactly once, as they are done.
 
-    An error takes the result's place. `workers` is the size of a local cluster; one by address has its own.
+    An error takes the result's place. What a worker died of too often is tried once more when all else is
+    done, alone: the library blames all that lay in that worker's queue. `workers` is the size of a local
+    cluster; one by address has its own.
 
     Raises
     ------
     UsageError
         When Dask is not installed, or there is no cluster with workers at the address.
     """
-    if address != LOCAL_CLUSTER and not address.startswith(_SCHEMES):
+    if address != LOCAL_CLUSTER and _ADDRESS.fullmatch(address) is None:
         raise UsageError("--cluster must be tcp://HOST:PORT of a Dask scheduler, or local.")
     try:
         import distributed
@@ -52,13 +56,29 @@ def each_on_cluster(
     logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)
     with contextlib.ExitStack() as stack:
         client = _client(distributed, stack, address, workers)
-        futures = client.map(work, tasks, pure=False)
-        left = {future.key: index for index, future in enumerate(futures)}
-        for future in _as_completed(distributed, client, futures):
-            yield left.pop(future.key), _result(future)
-            future.release()
-        for index in left.values():
-            yield index, StorageError(_LOST)
+        suspects = yield from _each(distributed, client, work, dict(enumerate(tasks)))
+        for index in suspects:
+            if (yield from _each(distributed, client, work, {index: tasks[index]})):
+                yield index, worker_died()
+
+
+def _each(
+    distributed: Any, client: Any, work: Callable[[T], R], tasks: dict[int, T]
+) -> Generator[tuple[int, R | Exception], None, list[int]]:
+    """As above; give the indices of those that workers died of, or of others that lay in the same queue."""
+    futures = client.map(work, list(tasks.values()), pure=False)
+    left = dict(zip((future.key for future in futures), tasks, strict=True))
+    suspects = []
+    for future in _as_completed(distributed, client, futures):
+        index, result = left.pop(future.key), _result(client, future)
+        if type(result).__name__ == "KilledWorker":
+            suspects.append(index)
+        else:
+            yield index, result
+        future.release()
+    for index in left.values():
+        yield index, StorageError(_LOST)
+    return suspects
 
 
 def _client(distributed: Any, stack: contextlib.ExitStack, address: str, workers: int) -> Any:
@@ -73,7 +93,11 @@ def _client(distributed: Any, stack: contextlib.ExitStack, address: str, workers
         return stack.enter_context(distributed.Client(stack.enter_context(cluster), set_as_default=False))
     try:
         client = distributed.Client(address, timeout=_PATIENCE_S, set_as_default=False)
-    except (OSError, TimeoutError, ValueError):
+    except TypeError:
+        raise UsageError(
+            f"{address} needs certificates: name them in Dask's own configuration (distributed.comm.tls)."
+        ) from None
+    except (OSError, TimeoutError, ValueError, OverflowError):
         raise UsageError(
             f"no Dask scheduler answers at {address}: start one, or look at the address."
         ) from None
@@ -109,11 +133,19 @@ def _has_workers(client: Any) -> bool:
         return False
 
 
-def _result(future: Any) -> Any:
-    """What came of it, or the error."""
-    if future.status == "cancelled":
-        return StorageError(_LOST)
-    error = future.exception()
-    if error is None:
-        return future.result()
-    return worker_died() if type(error).__name__ == "KilledWorker" else error
+def _result(client: Any, future: Any) -> Any:
+    """What came of it, or the error.
+
+    A result that was lost with its worker is worked out anew while it is fetched, if there are workers.
+    """
+    while True:
+        try:
+            error = future.exception(_PATIENCE_S)
+            if error is None:
+                return future.result(_PATIENCE_S)
+            return error
+        except TimeoutError:
+            if not _has_workers(client):
+                return StorageError(_LOST)
+        except (OSError, CancelledError):  # of the connection: the work's own errors are `error`
+            return StorageError(_LOST)

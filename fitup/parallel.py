@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from typing import TypeVar
 
-__all__ = ["each_photo", "usual_workers"]
+__all__ = ["each_photo", "usable_cores", "usual_workers"]
 
 T = TypeVar("T")
 
@@ -20,8 +20,12 @@ MOST_WORKERS = 4  # more would mostly wait for the interpreter's lock (from memo
 
 def usual_workers(photos: int) -> int:
     """One thread a core that this program may use, few, and no more than there are photos."""
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return max(1, min(cores, photos, MOST_WORKERS))
+    return max(1, min(usable_cores(), photos, MOST_WORKERS))
+
+
+def usable_cores() -> int:
+    """Cores that this program may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def each_photo(

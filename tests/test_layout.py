@@ -18,7 +18,7 @@ PIPELINES = (
     *("settings", "targets", "joint_course", "inspection"),
     *("job_keys", "job_entries", "job", "joints", "listed", "parallel"),
     *("strip_links", "photo_strips", "seam", "sides"),
-    *("repeating", "changes", "worker_processes", "cluster", "remeasuring"),
+    *("repeating", "changes", "worker_processes", "cluster", "remeasuring", "remeasured"),
 )
 ORDER = (*STAGES, *PIPELINES, "cli")
 ANYBODY = {"errors", "joint", "matrix_threads", "toml_lines"}

@@ -8,6 +8,7 @@ import typer
 
 from fitup.cli import shared_options as shared
 from fitup.cli.archive_exchanging import export, import_
+from fitup.cli.archive_remeasuring import remeasure
 
 __all__ = ["archive"]
 
@@ -196,3 +197,4 @@ def key(
     return make_signing_key(out)
 
 
+archive.command("remeasure")(remeasure)
