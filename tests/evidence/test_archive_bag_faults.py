@@ -112,6 +112,13 @@ def linked_folder(bag: Path) -> None:
     (bag / "data" / "entries").symlink_to(bag.parent / "entries")
 
 
+def nested(folder: Path, depth: int) -> None:
+    """A folder in a folder in a folder ..."""
+    for _ in range(depth):
+        folder /= "d"
+        folder.mkdir()
+
+
 def second_manifest(bag: Path) -> None:
     digest = hashlib.md5((bag / PHOTO).read_bytes()).hexdigest()
     (bag / "manifest-md5.txt").write_text(f"{digest}  {PHOTO}\n")
@@ -152,6 +159,7 @@ BAGIT_KINDS: dict[str, tuple[Callable[[Path], None], str]] = {
     "link": (linked, "links are not followed"),
     "link to a folder": (linked_folder, "links are not followed"),
     "pipe": (lambda bag: os.mkfifo(bag / "data" / "pipe"), "no plain file"),
+    "folders without end": (lambda bag: nested(bag / "data", 40), "go too deep"),
     "to be fetched": (written("fetch.txt", b"https://example.org/x 1 data/x\n"), "not accepted"),
     "byte order mark": (written("bagit.txt", b"\xef\xbb\xbf" + BAGIT_TXT), "not the two lines"),
     "white space": (written("bagit.txt", BAGIT_TXT.replace(b": 1", b" : 1")), "not the two lines"),

@@ -12,10 +12,12 @@ from sqlalchemy import text
 from fitup.errors import StorageError, UsageError
 from fitup.evidence.archive import archive as archive_module
 from fitup.evidence.archive.archive import open_archive
+from fitup.evidence.archive.export import export_bag, selected
 from fitup.evidence.archive.finding import Query
+from fitup.evidence.archive.importing import import_bag, read_bag
 from fitup.evidence.archive.store import address
 from fitup.evidence.archive.verify import verify
-from tests.evidence.archive_builders import small_draft, sound
+from tests.evidence.archive_builders import small_archive, small_draft, sound
 from tests.evidence.archive_servers import postgresql, programs
 from tests.evidence.test_archive_crash import all_said_is_there, killing
 
@@ -50,6 +52,17 @@ def test_postgresql_keeps_finds_and_proves(place: str) -> None:
     assert verify(again).sound
     assert [one.entry.number for one in again.search(Query(outcome="sound", words=("straw",)))] == [6]
     assert [one.entry.number for one in again.later(1)] == [6]
+
+
+def test_a_bag_into_postgresql(place: str, tmp_path: Path) -> None:
+    source, _ = small_archive(tmp_path / "source", 3)
+    export_bag(source, selected(source, query=Query()), tmp_path / "bag")
+    archive = open_archive(place, create=True)
+    archive.add([small_draft("at home")])
+    for fresh in (True, False):
+        done = import_bag(archive, read_bag(tmp_path / "bag"))
+        assert [(one.now.entry.number, one.now.fresh) for one in done] == [(n, fresh) for n in range(2, 6)]
+    assert verify(open_archive(place)).sound
 
 
 @pytest.mark.parametrize(
@@ -151,11 +164,27 @@ def test_object_storage_keeps_and_proves(bucket: str, tmp_path: Path) -> None:
     assert fault.word == "missing"
 
 
+def test_bags_go_through_object_storage(bucket: str, tmp_path: Path) -> None:
+    """From a folder to object storage, and from there to a folder."""
+    source, _ = small_archive(tmp_path / "source", 3)
+    there = open_archive(f"sqlite:///{tmp_path / 'bags.sqlite'}?files={bucket}-bags", create=True)
+    last = open_archive(str(tmp_path / "last"), create=True)
+    for number, (sender, receiver) in enumerate(((source, there), (there, last), (last, source))):
+        export_bag(sender, selected(sender, query=Query()), tmp_path / f"bag {number}")
+        done = import_bag(receiver, read_bag(tmp_path / f"bag {number}"))
+        assert [one.now.fresh for one in done] == [receiver is not source] * 4
+        assert verify(receiver).sound
+
+
 def test_object_storage_that_refuses_adds_nothing(bucket: str, tmp_path: Path) -> None:
     place = f"sqlite:///{tmp_path / 'archive.sqlite'}?files=s3://no-such-bucket/x"
     archive = open_archive(place, create=True)
     with pytest.raises(StorageError, match="cannot be written"):
         archive.add([small_draft(1)])
+    source, _ = small_archive(tmp_path / "source", 1)
+    export_bag(source, selected(source, query=Query()), tmp_path / "bag")
+    with pytest.raises(StorageError, match="cannot be written"):
+        import_bag(archive, read_bag(tmp_path / "bag"))
     assert archive.head() is None
 
 

@@ -29,6 +29,7 @@ _OXUM = re.compile(r"^payload-oxum[ \t]*:[ \t]*(.*?)[ \t]*$", re.IGNORECASE | re
 _ENCODED = re.compile(r"%(0[Aa]|0[Dd]|25)")
 _ALGORITHMS = ("md5", "sha1", "sha224", "sha256", "sha384", "sha512")
 _LARGEST_TAG_FILE = 256_000_000
+_DEEPEST = 30
 _MOST_NAMED = 3
 
 
@@ -113,7 +114,9 @@ class _Reader:
         """Size of every file by its place; what is neither file nor folder is a fault and never opened."""
         for entry in sorted(os.scandir(folder), key=lambda one: one.name):
             where, about = place + entry.name, entry.stat(follow_symlinks=False)
-            if stat.S_ISDIR(about.st_mode):
+            if stat.S_ISDIR(about.st_mode) and where.count("/") >= _DEEPEST:
+                self._fault("extra", where, "folders in folders go too deep")
+            elif stat.S_ISDIR(about.st_mode):
                 yield from self._walk(Path(entry.path), where + "/")
             elif stat.S_ISREG(about.st_mode):
                 if reason := _unsafe(where):
