@@ -10,6 +10,7 @@ import json
 import os
 import platform
 import sys
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from tests.bench.accuracy import Outcome, figures, measure_all, photo_row, worst
 from tests.bench.archive import archive_figures
 from tests.bench.bound_ratio import bound_ratios
 from tests.bench.kinds import kind_figures, kind_row, kind_truths, measure_kinds
+from tests.bench.remeasuring import remeasuring_figures
 from tests.bench.seam import seam_figures, seam_truths
 from tests.bench.speed import (
     cold_import_s,
@@ -60,7 +62,7 @@ def main(arguments: list[str] | None = None) -> int:
     if "speed" in options.sections:
         report["speed"] = _speed(truths, kind_truths(options.photos / "kinds"), console)
     if "archive" in options.sections:
-        report["archive"] = _archive(options.entries, options.kills, console)
+        report["archive"] = _archive(options.entries, options.kills, truths, console)
     partial = options.out.with_name(options.out.name + ".part")
     partial.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     partial.replace(options.out)
@@ -219,8 +221,10 @@ def _speed(truths: list[Truth], kinds: list[Truth], console: Console) -> dict[st
 # ------------------------------------------------------------------------------------------------ archive
 
 
-def _archive(entries: int, kills: int, console: Console) -> dict[str, Any]:
+def _archive(entries: int, kills: int, truths: list[Truth], console: Console) -> dict[str, Any]:
     result = archive_figures(entries, kills)
+    with tempfile.TemporaryDirectory(prefix="fitup-bench-") as folder:
+        result |= remeasuring_figures(Path(folder), truths)
     table = _two_columns("Archive")
     for key, value in result.items():
         for name, inner in value.items() if isinstance(value, dict) else ((key, value),):
