@@ -28,7 +28,7 @@ RUNS = 5
 
 
 def remeasuring_figures(folder: Path, truths: list[Truth]) -> dict[str, Any]:
-    """The same entries on one worker and on two, which run already and have measured; runs interleaved, least times.
+    """The same entries on one worker and on two, which run already; runs interleaved, least times.
 
     Dask's workers, since its scheduler keeps them: so starting Python is in neither time.
     """
