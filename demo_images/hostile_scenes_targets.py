@@ -156,12 +156,21 @@ TARGETS: tuple[HostileScene, ...] = (
         "target_photocopy",
         "photocopy",
         description="A photocopy of the target at 97 %, soft and grey; opening to 1.2 mm near 44 mm.",
-        expected="no photo shows this: a print check does (97 % is refused there); without one, the "
-        "openings are read 3 % too wide, so never within at the opening",
+        expected="no photo shows this: a print check does, and corrects it; without one, gaps are read "
+        "3 % too wide, so never within at the opening",
         joint=butt(many(EVEN, (44, 9, 1.2, 2.5)), 130),
         targets=(
             HostileTarget(strip=46, offset_mm=18.0, angle_deg=-0.6, made="copy", print_factors=(0.97, 0.97)),
         ),
+        more={
+            "print_check": {
+                "invented": True,
+                "date": "2026-06-03",
+                "instrument": "caliper 150 mm, reading 0.01 mm, standard uncertainty 0.02 mm",
+                "along": {"what": "crosses", "nominal_mm": 140.0, "read_mm": [135.79, 135.8, 135.81]},
+                "across": {"what": "crosses", "nominal_mm": 140.0, "read_mm": [135.81, 135.8, 135.8]},
+            }
+        },
     ),
     _scene(
         31,

@@ -19,8 +19,11 @@ good                clean scenes seen by ordinary phones
 
 A renderer's arrises have the radius that the product assumes unless told otherwise, a shop's have not; how
 far they differ is part of every interval. So the product is told a radius off by what it states of it,
-drawn once for every scene. Where nobody checked the size of a print (a photocopy, a screen), places count as
-that strip's own ruler tells them.
+drawn once for every scene.
+
+Prints of a wrong size that were checked with a caliper (a photocopy among them) are measured with that check,
+and once more without it, in rows of their own that count nowhere else. Where nobody checked a print, places
+count as that strip's own ruler tells them.
 """
 
 from __future__ import annotations
@@ -29,6 +32,7 @@ import zlib
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,24 +76,28 @@ class SuiteOutcome:
         return self.verdict == "within" and self.score is not None and bool(self.score.openings)
 
 
-def measure_suite(photos: list[SuitePhoto], tell: Callable[[str], None] = print) -> list[SuiteOutcome]:
-    """Every photo through the product, in two processes, in the order given."""
+def measure_suite(
+    photos: list[SuitePhoto], tell: Callable[[str], None] = print, *, print_checks: bool = True
+) -> list[SuiteOutcome]:
+    """Every photo through the product, in two processes, in their order; or as if no print was checked."""
     outcomes = []
     with workers() as pool:
-        for outcome in pool.map(_measured, photos, chunksize=4):
+        for outcome in pool.map(partial(_measured, print_checks=print_checks), photos, chunksize=4):
             outcomes.append(outcome)
             tell(outcome.name)
     return outcomes
 
 
-def _measured(photo: SuitePhoto) -> SuiteOutcome:
+def _measured(photo: SuitePhoto, *, print_checks: bool = True) -> SuiteOutcome:
     radius_mm = assumed_radius_mm(photo.source.truth)
     settings = replace(_settings(photo.truth), arris_radius_mm=radius_mm)
+    if not print_checks:
+        settings = replace(settings, print_record=None)
     try:
         inspection: Inspection | FitupError = inspect(photo.path, settings)
     except FitupError as error:
         inspection = error
-    return suite_outcome(photo, inspection)
+    return suite_outcome(photo, inspection, print_checks=print_checks)
 
 
 def _settings(truth: Truth) -> InspectionSettings:
@@ -105,7 +113,9 @@ def assumed_radius_mm(scene: Truth) -> float:
     return round(float(scene.data["arris_radius_mm"]) * (1 + U_RADIUS * off), 4)
 
 
-def suite_outcome(photo: SuitePhoto, result: Inspection | FitupError) -> SuiteOutcome:
+def suite_outcome(
+    photo: SuitePhoto, result: Inspection | FitupError, *, print_checks: bool = True
+) -> SuiteOutcome:
     """Compare what the product made of a photo with the photo's truth."""
     outcome = SuiteOutcome(
         name=photo.name,
@@ -124,7 +134,7 @@ def suite_outcome(photo: SuitePhoto, result: Inspection | FitupError) -> SuiteOu
     elif isinstance(result, FitupError):
         outcome = replace(outcome, verdict="error", reason=type(result).__name__, mute=True)
     else:
-        outcome = _scored(outcome, by_the_strip(photo.truth), result)
+        outcome = _scored(outcome, by_the_strip(photo.truth, print_checks=print_checks), result)
     return replace(outcome, unexpected=_unexpected(photo, outcome.verdict))
 
 
@@ -146,13 +156,13 @@ def _scored(outcome: SuiteOutcome, truth: Truth, result: Inspection) -> SuiteOut
     )
 
 
-def by_the_strip(truth: Truth) -> Truth:
+def by_the_strip(truth: Truth, *, print_checks: bool = True) -> Truth:
     """The truth with places as the strip's own ruler tells them, where nobody has checked the print.
 
     A print of the wrong size displaces no place for the person who looks for it along that strip; the gap
     there is what a wrong scale gets wrong.
     """
-    if truth.data.get("print_check") is not None:
+    if print_checks and truth.data.get("print_check") is not None:
         return truth
     return replace(truth, s_mm=truth.s_mm / truth.data["target"].get("print_scale_along", 1.0))
 

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 
 from tests.bench.suite import measure_suite
-from tests.bench.suite_figures import suite_figures
+from tests.bench.suite_figures import suite_figures, suite_row
 from tests.bench.suite_photos import build, plan, tidy
 from tests.bench.suite_picture import draw_suite
 from tests.bench.suite_scenes import demo_sources, hostile_sources, render_missing
@@ -51,6 +51,12 @@ def run_suite(cache: Path, console: Console) -> dict[str, Any]:
     made = build(photos, tell=lambda scene: None)
     built = time.perf_counter()
     result = suite_figures(measure_suite(photos, tell=lambda name: None))
+    checked = [photo for photo in photos if "print_check" in photo.truth.data]
+    unchecked = measure_suite(checked, tell=lambda name: None, print_checks=False)
+    result["prints_not_checked"] = [
+        suite_row(f"print not checked: {scene}", [one for one in unchecked if one.scene == scene])
+        for scene in sorted({one.scene for one in unchecked})
+    ]
     print_suite(result, console)
     draw_suite(result, cache / "suite.png")
     console.print(
@@ -63,7 +69,8 @@ def run_suite(cache: Path, console: Console) -> dict[str, Any]:
 def print_suite(result: dict[str, Any], console: Console) -> None:
     title = f"Coverage suite: {result['photos']} photos, {result['scenes']} scenes, gap less truth, mm"
     table = _table(title, [(heading, form == "s") for heading, (_, form) in COLUMNS.items()])
-    for part in ([result["overall"], result["good"]], result["by_factor"], result["by_level"]):
+    beside = result["prints_not_checked"]
+    for part in ([result["overall"], result["good"]], result["by_factor"], result["by_level"], beside):
         for row in part:
             table.add_row(*(_cell(row.get(key), form) for key, form in COLUMNS.values()))
         table.add_section()
