@@ -35,6 +35,7 @@ __all__ = [
     "measure_all",
     "opening_figures",
     "photo_row",
+    "print_record_of",
     "reading_of",
     "settings_of",
     "worst_stations",
@@ -78,7 +79,7 @@ def measure_all(truths: list[Truth], tell: Callable[[str], None] = print) -> lis
     for truth in truths:
         tell(truth.name)
         outcomes.append(_outcome(truth, None))
-        record = _print_record(truth)
+        record = print_record_of(truth)
         if record is not None:
             outcomes.append(_outcome(truth, record))
     return outcomes
@@ -138,7 +139,8 @@ def _script(truth: Truth, limit_mm: float) -> Score | None:
     return None if reading is None else score(truth, reading, limit_mm)
 
 
-def _print_record(truth: Truth) -> PrintRecord | None:
+def print_record_of(truth: Truth) -> PrintRecord | None:
+    """The caliper readings of the truth as a print check; None where it holds none."""
     check = truth.data.get("print_check")
     if check is None:
         return None

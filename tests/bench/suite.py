@@ -41,7 +41,7 @@ from fitup.errors import FitupError, RetakeError
 from fitup.inspection import Inspection, InspectionSettings, inspect
 from fitup.profile.arris_shading import U_RADIUS
 from fitup.scale import target_layout
-from tests.bench.accuracy import reading_of, settings_of
+from tests.bench.accuracy import print_record_of, reading_of, settings_of
 from tests.bench.kinds import kind_settings
 from tests.bench.suite_photos import SuitePhoto, workers
 from tests.bench.truth import Reading, Score, Truth, score
@@ -102,7 +102,7 @@ def _measured(photo: SuitePhoto, *, print_checks: bool = True) -> SuiteOutcome:
 
 def _settings(truth: Truth) -> InspectionSettings:
     if truth.data["joint"].get("kind", "butt") == "butt":
-        return settings_of(truth)
+        return settings_of(truth, print_record_of(truth))
     return kind_settings(truth, len(truth.data["targets"]))
 
 
