@@ -7,7 +7,7 @@ import math
 from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import UTC
-from typing import Any, cast
+from typing import Any, Literal, cast
 
 import numpy as np
 
@@ -232,7 +232,7 @@ def _compared(settlements: Settlements) -> entry.ComparedEntry:
         record=RecordReference(
             name=judged.name,
             sha256=judged.sha256,
-            kind=judged.kind,  # type: ignore[arg-type]
+            kind=cast("Literal['photo', 'seam', 'sides']", judged.kind),
         ),
         photos=tuple(photo.name for photo in photos_of(judged.record)),
         filing=judged.record.filing,
@@ -247,7 +247,7 @@ def _fate_entry(spot: SpotFate) -> entry.FateEntry:
     return entry.FateEntry(
         fate=spot.fate.value,
         state=cast("SpotWord", spot.state.value),
-        now=spot.now.value,  # type: ignore[arg-type]
+        now=cast("Literal['within', 'over', 'doubtful', 'unseen', 'short land']", spot.now.value),
         start_mm=spot.start_mm,
         end_mm=spot.end_mm,
         before_mm=_null(spot.before_mm),

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fitup.evidence.comparison_record import FateEntry
 from fitup.evidence.palette import BLACK, BLUE, GREY, VERMILLION, WHITE
+from fitup.evidence.plot import draw_limit
 from fitup.evidence.words import COVERAGE_FACTOR
 
 if TYPE_CHECKING:
@@ -149,18 +150,7 @@ def _draw_one(
 def _draw_limits(axes: Axes, before_mm: float, after_mm: float) -> None:
     limits = {after_mm: "limit"} if before_mm == after_mm else {before_mm: "limit before", after_mm: "limit"}
     for limit_mm, words in limits.items():
-        axes.axhline(limit_mm, color=VERMILLION, linewidth=1.6, linestyle=(0, (6, 2)))
-        axes.annotate(
-            f"{words} {limit_mm:.2f} mm",
-            (1.0, limit_mm),
-            xycoords=("axes fraction", "data"),
-            xytext=(-4, 4),
-            textcoords="offset points",
-            ha="right",
-            fontsize=10,
-            fontweight="bold",
-            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
-        )
+        draw_limit(axes, limit_mm, words)
 
 
 def _draw_change(axes: Axes, compared: Compared, caption: str) -> None:

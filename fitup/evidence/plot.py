@@ -20,7 +20,7 @@ from fitup.evidence.words import COVERAGE_FACTOR, gap_and_where
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Beside", "plot_png"]
+__all__ = ["Beside", "draw_limit", "plot_png"]
 
 Array64 = NDArray[np.float64]
 
@@ -72,7 +72,7 @@ def plot_png(
     _draw_readings(axes, subject)
     _draw_unseen(axes, subject)
     _draw_short_lands(axes, subject)
-    _draw_limit(axes, subject)
+    draw_limit(axes, subject.verdict.limit.limit_mm)
     _dress(axes, subject, caption, between)
     if beside.step_mm is not None:  # the title goes over all
         upper.set_title(axes.get_title(loc="left"), loc="left", fontweight="bold", parse_math=False)
@@ -182,11 +182,11 @@ def _draw_short_lands(axes: Axes, subject: Profiled) -> None:
         label = "_nolegend_"
 
 
-def _draw_limit(axes: Axes, subject: Profiled) -> None:
-    limit_mm = subject.verdict.limit.limit_mm
+def draw_limit(axes: Axes, limit_mm: float, words: str = "limit") -> None:
+    """Dashed line at the limit [mm], with its words and number at the right end."""
     axes.axhline(limit_mm, color=VERMILLION, linewidth=1.6, linestyle=(0, (6, 2)))
     axes.annotate(
-        f"limit {limit_mm:.2f} mm",
+        f"{words} {limit_mm:.2f} mm",
         (1.0, limit_mm),
         xycoords=("axes fraction", "data"),
         xytext=(-4, 4),
