@@ -15,6 +15,7 @@ from fitup.cli.rules import shop_rules
 from fitup.cli.seams import seam
 from fitup.cli.settling import settle
 from fitup.cli.sides import sides
+from fitup.cli.study import study
 
 __all__ = ["app"]
 
@@ -41,6 +42,7 @@ app.add_typer(_record, name="record")
 app.add_typer(job_list, name="job")
 app.add_typer(shop_rules, name="rules")
 app.add_typer(archive, name="archive")
+app.add_typer(study, name="study")
 
 
 def _show_version(wanted: bool) -> None:

@@ -1,0 +1,20 @@
+"""`fitup study`, with its options: the instrument proved, the record asked."""
+
+from __future__ import annotations
+
+import typer
+
+__all__ = ["study"]
+
+study = typer.Typer(
+    help="Prove the instrument by a gauge study, and learn from the record.", rich_markup_mode=None
+)
+
+
+@study.callback()
+def _group() -> None:
+    """Make it a group whatever the number of its commands."""
+
+
+# The help of the group is above; the docstring is for readers of this file.
+_group.__doc__ = None
