@@ -13,6 +13,7 @@ from fitup.cli.jobs import job_list
 from fitup.cli.reports import report
 from fitup.cli.rules import shop_rules
 from fitup.cli.seams import seam
+from fitup.cli.serving import serve
 from fitup.cli.settling import settle
 from fitup.cli.sides import sides
 from fitup.cli.study import study
@@ -168,6 +169,7 @@ app.command()(sides)
 app.command()(settle)
 app.command()(compare)
 app.command()(report)
+app.command()(serve)
 
 
 @_target.command("draw")

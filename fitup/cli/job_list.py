@@ -110,6 +110,10 @@ class JobList:
             ),
         )
 
+    def settled(self) -> Job:
+        """The whole list, with what the command line says instead of it."""
+        return replace(self.job, joints=tuple(self._settled(one) for one in self.job.joints))
+
     def _settled(self, joint: JobJoint) -> JobJoint:
         """A joint with what the command line says instead of the list."""
         if joint.name not in self._done:
