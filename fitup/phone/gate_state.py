@@ -77,15 +77,26 @@ class Gate:
 
     def knows_host(self, host: str) -> bool:
         """Whether a Host header calls this server: other names may be somebody's who points them here."""
-        name = (urlsplit(f"//{host}").hostname or "") if host else ""
-        try:
-            ip_address(name)
-        except ValueError:
-            return name in self._names
-        return True
+        name = _host_name(host)
+        return name in self._names or _is_address(name)
 
     def body_limit(self, path: str) -> BodyLimit:
         """How much may come in with a request to `path`."""
         if path == "/api/shots" or (path.startswith("/api/entries/") and path.endswith("/outcome")):
             return BodyLimit(bytes_max=self._settings.photo_bytes_max)
         return _SMALL_BODY
+
+
+def _host_name(host: str) -> str:
+    try:
+        return urlsplit(f"//{host}").hostname or ""
+    except ValueError:
+        return ""
+
+
+def _is_address(name: str) -> bool:
+    try:
+        ip_address(name)
+    except ValueError:
+        return False
+    return True
