@@ -11,10 +11,18 @@ import numpy as np
 import pytest
 
 from fitup.inspection import Inspection, InspectionSettings, inspect
+from fitup.parallel import usable_cores
 from fitup.verdict import parse_sheet, parse_wire
 from tests.drawn_joint import Scene, save
 
 _COUNT = count()
+_MOST_PROCESSES = 8  # each loads all libraries, and draws what it shares anew
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """With `-n auto`: one process a core that may be used; the plugin itself counts otherwise."""
+    return min(usable_cores(), _MOST_PROCESSES)
 
 
 @pytest.fixture(autouse=True)
