@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import typer
 
+from fitup.cli.study_gauge import gauge, plan, read
+
 __all__ = ["study"]
 
 study = typer.Typer(
@@ -18,3 +20,7 @@ def _group() -> None:
 
 # The help of the group is above; the docstring is for readers of this file.
 _group.__doc__ = None
+
+study.command("plan")(plan)
+study.command("read")(read)
+study.command("gauge")(gauge)

@@ -71,8 +71,8 @@ class TableFile:
         if not math.isfinite(value):
             what = show_text(text) if text.strip() else "empty"
             raise UsageError(
-                f"{self.name}, line {line}: the reading is {what}: write a plain number such as 0.45, and "
-                "nothing where there is no reading but by leaving out the line."
+                f"{self.name}, line {line}: the reading is {what}: write a plain number such as "
+                "0.45, and leave out lines without a reading."
             )
         return value
 
