@@ -322,4 +322,4 @@ def test_nothing_of_a_bad_bag_reaches_the_archive(bag: Path, tmp_path: Path) -> 
     with pytest.raises(StorageError):
         read_bag(bag)
     assert target.head() is None
-    assert target.store.files() == {}
+    assert target.store.places() == set()

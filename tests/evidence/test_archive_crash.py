@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from fitup.errors import StorageError
-from fitup.evidence.archive import store as store_module
+from fitup.evidence.archive import local_files
 from fitup.evidence.archive.archive import open_archive
 from fitup.evidence.archive.verify import verify
 from tests.evidence.archive_builders import small_archive, small_draft, stored_file
@@ -70,7 +70,7 @@ def full(*_: object) -> int:
     raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
-@pytest.mark.parametrize("writes_before", [0, 1, 2])
+@pytest.mark.parametrize("writes_before", range(5))  # three files, then their folders
 def test_a_disk_that_fills_up_while_files_are_written(
     writes_before: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -84,7 +84,7 @@ def test_a_disk_that_fills_up_while_files_are_written(
             full()
         real(handle)
 
-    monkeypatch.setattr(store_module.os, "fsync", fsync)
+    monkeypatch.setattr(local_files.os, "fsync", fsync)
     with pytest.raises(StorageError, match=r"[Nn]o space left"):
         archive.add([small_draft("more")])
     monkeypatch.undo()

@@ -18,7 +18,7 @@ from pathlib import Path
 from fitup.errors import StorageError, UsageError
 from fitup.evidence.archive.bags import PAYLOAD
 from fitup.evidence.archive.faults import Fault, FaultWord
-from fitup.evidence.archive.store import PART_BYTES
+from fitup.evidence.archive.local_files import PART_BYTES
 from fitup.evidence.writing import printable_name
 
 __all__ = ["Bag", "bag_error", "check_bag"]

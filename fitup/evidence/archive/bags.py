@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from fitup.errors import StorageError
-from fitup.evidence.archive.store import flush_folder
+from fitup.evidence.archive.local_files import flush_folder
 from fitup.evidence.writing import safe_stem
 
 __all__ = ["BAGIT_TXT", "PAYLOAD", "BagWriter", "name_in_bag"]

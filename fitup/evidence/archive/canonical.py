@@ -42,7 +42,10 @@ def is_canonical(text: str) -> bool:
 
 
 def _written(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+    return _WRITER.encode(value)
+
+
+_WRITER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
 
 
 def _check(value: Any) -> None:

@@ -8,15 +8,17 @@ from typing import Any, TypeAlias
 from sqlalchemy import Connection, Row, func, select
 
 from fitup.evidence.archive.archive import Archive
-from fitup.evidence.archive.entry import BEFORE_THE_FIRST, ArchivedFile, Entry, digest_of, entry_from_json
+from fitup.evidence.archive.entry import BEFORE_THE_FIRST, Entry, digest_of, entry_from_json
 from fitup.evidence.archive.faults import Fault, FaultWord
-from fitup.evidence.archive.finding import finding_of, links_of
+from fitup.evidence.archive.file_check import NamedFile
+from fitup.evidence.archive.finding import FINDING_COLUMNS, finding_of, links_of
 from fitup.evidence.archive.models import EntryRow, FindingRow, LinkRow
 
 __all__ = ["ChainCheck"]
 
 _BLOCK = 500
 _Row: TypeAlias = "Row[int, str, str, str]"
+_Values: TypeAlias = tuple[Any, ...]
 
 
 class ChainCheck:
@@ -31,7 +33,7 @@ class ChainCheck:
         self._last = 0
         self.faults: list[Fault] = []
         self.digests: dict[int, str] = {}
-        self.files: dict[str, tuple[int, ArchivedFile]] = {}
+        self.files: dict[str, NamedFile] = {}
 
     def count(self) -> int:
         """How many entries there are."""
@@ -47,7 +49,7 @@ class ChainCheck:
         with self._archive.database.reading() as connection:
             self._without_entry(connection)
 
-    def _blocks(self) -> Iterator[list[tuple[_Row, dict[str, Any] | None, set[int]]]]:
+    def _blocks(self) -> Iterator[list[tuple[_Row, _Values | None, set[int]]]]:
         """Entries with their rows in the other tables; whoever adds waits for a block at most."""
         after: int | None = None
         while True:
@@ -61,7 +63,7 @@ class ChainCheck:
             after = rows[-1].number
             yield [(row, findings.get(row.number), links.get(row.number, set())) for row in rows]
 
-    def _entry(self, row: _Row, finding: dict[str, Any] | None, links: set[int]) -> None:
+    def _entry(self, row: _Row, finding: _Values | None, links: set[int]) -> None:
         number = int(row.number)
         follows = number == self._last + 1
         if number > self._last + 1:
@@ -78,7 +80,8 @@ class ChainCheck:
             self._place(row, entry, known if follows else None)
             self._beside(entry, finding, links)
             for file in entry.files:
-                self.files.setdefault(file.sha256, (number, file))
+                named = NamedFile(number, file.role, file.name, file.byte_count)
+                self.files.setdefault(file.sha256, named)
 
     def _place(self, row: _Row, entry: Entry, before: set[str] | None) -> None:
         """Whether an entry stands where it was added; `before` is None where the entry before is missing."""
@@ -100,8 +103,8 @@ class ChainCheck:
             if self.digests.get(one.number) not in (None, one.digest):
                 self._fault("altered", one.number, f"it is not the entry that entry {number} refers to")
 
-    def _beside(self, entry: Entry, finding: dict[str, Any] | None, links: set[int]) -> None:
-        if finding != finding_of(entry):
+    def _beside(self, entry: Entry, finding: _Values | None, links: set[int]) -> None:
+        if finding != tuple(finding_of(entry).values()):
             word: FaultWord = "missing" if finding is None else "altered"
             self._fault(word, entry.number, "what the search knows of it is not what it says")
         if links != {one["to_number"] for one in links_of(entry)}:
@@ -129,10 +132,11 @@ def _rows(connection: Connection, after: int | None) -> Sequence[_Row]:
     return list(rows.all())
 
 
-def _findings(connection: Connection, first: int, last: int) -> dict[int, dict[str, Any]]:
-    table = FindingRow.__table__
-    rows = connection.execute(select(table).where(table.c.number.between(first, last)))
-    return {int(row["number"]): dict(row) for row in rows.mappings()}
+def _findings(connection: Connection, first: int, last: int) -> dict[int, _Values]:
+    """The rows, with columns as `finding_of` has them."""
+    columns = (getattr(FindingRow, name) for name in FINDING_COLUMNS)
+    rows = connection.execute(select(*columns).where(FindingRow.number.between(first, last)))
+    return {int(row[0]): tuple(row) for row in rows}
 
 
 def _links(connection: Connection, first: int, last: int) -> dict[int, set[int]]:

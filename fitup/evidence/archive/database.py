@@ -1,15 +1,17 @@
 """The archive's database: connections, transactions that are on the disk once they end, migrations.
 
 SQLite keeps a rollback journal with `synchronous = EXTRA`: when a transaction has ended, file and folder are
-on the disk, and the archive is one file that can be read from a read-only copy. A writer takes the lock
-before it looks at the last entry (`BEGIN IMMEDIATE`; an advisory lock in PostgreSQL), so that two stations
-add one after the other.
+on the disk, and the archive can be read from a read-only copy of one file. The journal's file stays, its head
+overwritten with zeros: making and taking it away would cost two more waits for the disk. A writer takes the
+lock before it looks at the last entry (`BEGIN IMMEDIATE`; an advisory lock in PostgreSQL), so that two
+stations add one after the other.
 """
 
 from __future__ import annotations
 
 import contextlib
 import uuid
+import weakref
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -32,6 +34,10 @@ _MIGRATIONS = Path(__file__).with_name("migrations")
 _PATIENCE_S = 30
 _LOCK = 0x666974757000  # any number that only this program uses
 _WRITING = "fitup_writing"
+_CAREFULLY = text(
+    f"SELECT set_config('lock_timeout', '{_PATIENCE_S}s', true), set_config('synchronous_commit', 'on', true)"
+)
+_JOURNAL_BYTES = 1 << 20  # what a large add's journal is cut to afterwards
 
 
 class Database:
@@ -46,6 +52,7 @@ class Database:
             raise UsageError(
                 "an archive in PostgreSQL needs the library psycopg: install fitup[postgresql]."
             ) from None
+        weakref.finalize(self, self._engine.dispose)  # connections to a server are kept between adds
 
     def open(self, *, create: bool) -> str:
         """The archive's name; with `create`, tables are made or brought up to date where they are not.
@@ -85,8 +92,7 @@ class Database:
             connection = plain.execution_options(**{_WRITING: True})
             with connection.begin():
                 if not self.is_sqlite:
-                    connection.execute(text(f"SET LOCAL lock_timeout = '{_PATIENCE_S}s'"))
-                    connection.execute(text("SET LOCAL synchronous_commit = on"))
+                    connection.execute(_CAREFULLY)
                     connection.execute(text(f"SELECT pg_advisory_xact_lock({_LOCK})"))
                 yield connection
 
@@ -136,14 +142,19 @@ class Database:
 
 def _engine(place: ArchivePlace) -> Engine:
     if place.folder is None:
-        return create_engine(place.database, poolclass=NullPool, connect_args={"connect_timeout": 10})
+        return create_engine(place.database, pool_pre_ping=True, connect_args={"connect_timeout": 10})
     engine = create_engine(place.database, poolclass=NullPool, connect_args={"timeout": _PATIENCE_S})
 
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _: object) -> None:
         # Python's driver would begin transactions by itself, too late and without the lock.
         connection.isolation_level = None
-        for pragma in ("journal_mode = DELETE", "synchronous = EXTRA", "foreign_keys = ON"):
+        for pragma in (
+            "journal_mode = PERSIST",
+            f"journal_size_limit = {_JOURNAL_BYTES}",
+            "synchronous = EXTRA",
+            "foreign_keys = ON",
+        ):
             connection.execute(f"PRAGMA {pragma}")
 
     @event.listens_for(engine, "begin")

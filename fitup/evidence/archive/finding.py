@@ -11,7 +11,13 @@ from fitup.evidence.archive.draft import main_file
 from fitup.evidence.archive.entry import Entry
 from fitup.evidence.archive.models import EntryRow, FindingRow, LinkRow
 
-__all__ = ["Query", "finding_of", "later_entries", "links_of", "selection"]
+__all__ = ["FINDING_COLUMNS", "Query", "finding_of", "later_entries", "links_of", "selection"]
+
+FINDING_COLUMNS = (
+    "number", "kind", "day", "job", "part", "joint", "serial", "who", "verdict", "outcome", "wire_um",
+    "main_sha256", "text",
+)  # fmt: skip
+"""The columns of `finding`, in the order that `finding_of` gives them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +56,11 @@ def finding_of(entry: Entry) -> dict[str, Any]:
         "number": entry.number,
         "kind": entry.kind,
         "day": about.day,
-        **{name: _folded(getattr(about, name)) for name in ("job", "part", "joint", "serial", "who")},
+        "job": _folded(about.job),
+        "part": _folded(about.part),
+        "joint": _folded(about.joint),
+        "serial": _folded(about.serial),
+        "who": _folded(about.who),
         "verdict": about.verdict,
         "outcome": "" if outcome is None else outcome.word,
         "wire_um": about.wire_um,
