@@ -175,8 +175,8 @@ def _show(study: CrossedStudy) -> None:
         _row(name, f"{one.sigma_mm:.4f}", interval, *(percent(share) for share in shares))
     print_line(f"number of distinct categories {study.ndc} (1.41 PV/GRR = {study.ndc_exact:.2f})")
     print_line(
-        f"of the limit: 6 standard deviations by {study.limit_mm:.3g} mm; by ISO 22514-7 (4 of them) the same "
-        f"GRR gives Q {percent(study.q_mp)}"
+        f"of the limit: 6 standard deviations by {study.limit_mm:.3g} mm; by ISO 22514-7 (4 of them) the "
+        f"same GRR gives Q {percent(study.q_mp)}"
     )
     for text in (verdict.pooling, verdict.sure, *verdict.cautions):
         print_line(text)

@@ -92,7 +92,7 @@ def one_way(groups: Sequence[NDArray[np.float64]]) -> OneWay:
     Raises UsageError for fewer than two groups, an empty one, or no group with two readings.
     """
     count = np.array([len(group) for group in groups])
-    if len(groups) < 2 or count.min(initial=0) < 1 or count.sum() <= len(groups):
+    if len(groups) < 2 or count.min() < 1 or count.sum() <= len(groups):
         raise UsageError("an analysis of variance needs two groups, and a repeated reading in one of them.")
     centre = float(np.concatenate(groups).mean())
     moved = [np.asarray(group, dtype=np.float64) - centre for group in groups]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["chi2_quantile", "f_quantile", "f_tail", "t_quantile", "t_tail"]
+__all__ = ["chi2_quantile", "chi2_tail", "f_quantile", "f_tail", "t_quantile", "t_tail"]
 
 
 def f_quantile(share: float, df: float, df_below: float) -> float:
@@ -45,3 +45,10 @@ def chi2_quantile(share: float, df: float) -> float:
     from scipy.special import chdtri
 
     return float(chdtri(df, 1.0 - share))
+
+
+def chi2_tail(value: float, df: float) -> float:
+    """Probability that chi-square with `df` degrees of freedom is at least `value`."""
+    from scipy.special import chdtrc
+
+    return float(chdtrc(df, value))
