@@ -62,7 +62,7 @@ def main(arguments: list[str] | None = None) -> int:
     if "speed" in options.sections:
         report["speed"] = _speed(truths, kind_truths(options.photos / "kinds"), console)
     if "archive" in options.sections:
-        report["archive"] = _archive(options.entries, options.kills, truths, console)
+        report["archive"] = _archive(options, truths, console)
     partial = options.out.with_name(options.out.name + ".part")
     partial.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     partial.replace(options.out)
@@ -76,6 +76,7 @@ def _options(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--out", type=Path, default=ROOT / "bench.json")
     parser.add_argument("--cache", type=Path, default=ROOT / "out" / "suite", help="of the suite's photos")
     parser.add_argument("--entries", type=int, default=100_000, help="that are searched in the archive")
+    parser.add_argument("--filed", type=int, default=2000, help="that are added and verified with files")
     parser.add_argument("--kills", type=int, default=1000, help="of programs that add to an archive")
     parser.add_argument("--sections", nargs="+", choices=SECTIONS, default=list(SECTIONS))
     return parser.parse_args(arguments)
@@ -221,8 +222,8 @@ def _speed(truths: list[Truth], kinds: list[Truth], console: Console) -> dict[st
 # ------------------------------------------------------------------------------------------------ archive
 
 
-def _archive(entries: int, kills: int, truths: list[Truth], console: Console) -> dict[str, Any]:
-    result = archive_figures(entries, kills)
+def _archive(options: argparse.Namespace, truths: list[Truth], console: Console) -> dict[str, Any]:
+    result = archive_figures(options.entries, options.filed, options.kills)
     with tempfile.TemporaryDirectory(prefix="fitup-bench-") as folder:
         result |= remeasuring_figures(Path(folder), truths)
     table = _two_columns("Archive")

@@ -10,7 +10,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -29,29 +29,37 @@ ROOT = Path(__file__).parents[2]
 SINGLE_ADDS = 100
 # What an inspection's folder holds, roughly, of a small photo.
 FILE_BYTES = {"record": 40_000, "photo": 120_000, "overlay": 60_000, "plot": 30_000, "table": 20_000}
+# The same of a thumbnail of a photo: so many as a shop makes in years have room on a usual disk.
+THUMBNAIL_BYTES = {"record": 8_000, "photo": 20_000, "overlay": 10_000, "plot": 4_000, "table": 3_000}
 VERIFIED_ENTRIES = 1000
 RUNS = 5
+FILED_BLOCK = 200
 CHILDREN_AT_ONCE = 4
 
 
-def archive_figures(entries: int, kills: int) -> dict[str, Any]:
-    """Figures for bench.json: search among `entries`, `kills` of adding programs in each database."""
+def archive_figures(entries: int, filed: int, kills: int) -> dict[str, Any]:
+    """Figures for bench.json.
+
+    Search among `entries` without files, all of it with `filed` entries with files, `kills` of adding
+    programs in each database.
+    """
     with tempfile.TemporaryDirectory(prefix="fitup-bench-") as name:
         folder = Path(name)
         return {
             **_adding(folder / "adding"),
             **_searching(folder / "searching", entries),
             **_verifying(folder / "verifying"),
+            "filed": _filed(folder / "filed", filed),
             **_altering(folder / "altering"),
             **_killing(str(folder / "killing"), kills),
             "postgresql": _on_postgresql(folder / "server", kills),
         }
 
 
-def full_draft(seed: int) -> Draft:
+def full_draft(seed: int, sizes: Mapping[str, int] = FILE_BYTES) -> Draft:
     """An inspection with files of the usual number, and of sizes as of a small photo."""
     dice = random.Random(seed)
-    files = tuple(DraftFile.of(role, role, dice.randbytes(size)) for role, size in FILE_BYTES.items())
+    files = tuple(DraftFile.of(role, role, dice.randbytes(size)) for role, size in sizes.items())
     return Draft(kind="inspection", about=small_draft(seed).about, files=files)
 
 
@@ -90,6 +98,17 @@ def _searching(folder: Path, entries: int) -> dict[str, Any]:
                 for seed in range(start, min(start + block, entries))
             ]
         )
+    times = _search_times(archive)
+    chain_s = _seconds(lambda: verify(archive))
+    return {
+        "entries": entries,
+        "search_s": max(times.values()),
+        "search_s_by_question": times,
+        "chain_entries_per_s": entries / chain_s,
+    }
+
+
+def _search_times(archive: Archive) -> dict[str, float]:
     queries = {
         "by joint": Query(joint="J7"),
         "by serial number": Query(serial="S-0042"),
@@ -100,14 +119,7 @@ def _searching(folder: Path, entries: int) -> dict[str, Any]:
         "by a word that is nowhere": Query(words=("nowhere",)),
         "newest": Query(),
     }
-    times = {name: _search_s(archive, query) for name, query in queries.items()}
-    chain_s = _seconds(lambda: verify(archive))
-    return {
-        "entries": entries,
-        "search_s": max(times.values()),
-        "search_s_by_question": times,
-        "chain_entries_per_s": entries / chain_s,
-    }
+    return {name: _search_s(archive, query) for name, query in queries.items()}
 
 
 def _search_s(archive: Archive, query: Query) -> float:
@@ -126,12 +138,41 @@ def _over_sha256sum(place: Path, make: Callable[[int], Draft]) -> float:
     archive = open_archive(str(place), create=True)
     for start in range(0, VERIFIED_ENTRIES, 100):
         archive.add([make(seed) for seed in range(start, start + 100)])
+    own, other = _verify_times(archive, place, RUNS)
+    return own / other
+
+
+def _verify_times(archive: Archive, place: Path, runs: int) -> tuple[float, float]:
+    """Least times of verifying and of `sha256sum` of the same files; runs interleaved."""
     names = "\0".join(str(path) for path in (place / "files").rglob("*") if path.is_file())
     own, other = [], []
-    for _ in range(RUNS):
+    for _ in range(runs):
         own.append(_seconds(lambda: _must_be_sound(archive)))
         other.append(_seconds(lambda: _sha256sum(names)))
-    return min(own) / min(other)
+    return min(own), min(other)
+
+
+def _filed(place: Path, entries: int) -> dict[str, Any]:
+    """A large archive with all its files: added to in blocks, then one by one; searched; verified."""
+    archive = open_archive(str(place), create=True)
+    adding = 0.0
+    for start in range(0, entries, FILED_BLOCK):
+        block = [
+            full_draft(seed, THUMBNAIL_BYTES) for seed in range(start, min(start + FILED_BLOCK, entries))
+        ]
+        adding += _seconds(partial(archive.add, block))
+    more = [full_draft(seed) for seed in range(entries, entries + SINGLE_ADDS)]
+    single = _seconds(lambda: [archive.add([draft]) for draft in more])
+    own, other = _verify_times(archive, place, 2)
+    return {
+        "entries": entries + SINGLE_ADDS,
+        "files": (entries + SINGLE_ADDS) * len(FILE_BYTES),
+        "adds_in_one_call_per_s": entries / adding,
+        "adds_per_s": SINGLE_ADDS / single,
+        "search_s": max(_search_times(archive).values()),
+        "verify_s": own,
+        "verify_over_sha256sum": own / other,
+    }
 
 
 def _must_be_sound(archive: Archive) -> None:
