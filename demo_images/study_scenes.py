@@ -1,8 +1,8 @@
-"""The gauge study's photos: eight joints, three invented phones, three repeats, each with light and pose of its own.
+"""The gauge study's photos: eight joints, three invented phones, three repeats, all light and poses new.
 
-All parts are one drawing's: 1.5 mm sheets, butt joints, gaps from 0.2 to 1.3 mm that stay about even along the
-joint but for their edges' waviness and a slight swell. Whoever photographs lays the strip anew, its datum mark at a
-mark on the part, and reads the mean gap over a marked place.
+All parts are of one drawing: butt joints of 1.5 mm sheets, open by 0.2 to 1.3 mm, about even along the joint
+but for their edges' waviness and a slight swell. Whoever takes a photo lays the strip anew, its datum mark at
+a mark on the part, and reads the mean gap over a marked place.
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ def _scene(part: int, joint: KindJoint, phone: Phone, repeat: int, count: int) -
     )
     return StudyScene(
         name=f"p{part}_{phone.name}_{repeat}",
-        description=f"Part {part} of the gauge study, photographed with the phone {phone.name}, repeat {repeat}.",
+        description=f"Part {part} of the gauge study through the phone {phone.name}, repeat {repeat}.",
         factor="study",
         expected="the reading of the marked place repeats",
         verdicts=("within", "re-fixture", "gauge"),
