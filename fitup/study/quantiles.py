@@ -1,4 +1,4 @@
-"""Quantiles and tail probabilities of F, t and chi-square; SciPy is loaded here and nowhere else in studies.
+"""Quantiles and tail probabilities of F, t and chi-square; SciPy is loaded inside the functions.
 
 SciPy comes with scikit-image in any case; it is slow to load and stays off the road from photo to verdict.
 """
