@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from fitup.errors import UsageError
@@ -28,16 +30,22 @@ class ServedJob:
         """What the job is called on the page and in its addresses."""
         return self.job.job or Path(self.job.file_name).stem
 
-    def filing(self, joint: JobJoint, who: str, as_filed: str = "") -> Filing:
-        """Who inspects what, as the record keeps it."""
+    def filing(self, joint: JobJoint, who: str, when: datetime) -> Filing:
+        """Who inspects what, and when, as the record keeps it."""
         listed = JointListUsed(file_name=self.job.file_name, sha256=self.job.sha256)
         return Filing(
             who=who,
             job=self.job.job,
             part=self.job.part,
-            joint=as_filed or joint.name,
+            joint=joint.name,
             joint_list=self.used.get(joint.name, listed),
+            clock=partial(_same, when),
         )
+
+
+def _same(when: datetime) -> datetime:
+    """A clock that stands, and can be sent to a worker."""
+    return when
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -47,7 +55,9 @@ class PhoneSettings:
     `state_folder` holds what is on its way (photos that were received, the queue) and who may come in.
     `archive` is where every result goes. `host_names` are names, besides addresses, by which the page may be
     called. A photo has at most `photo_bytes_max` bytes, and its worker `measure_s_max` seconds and
-    `worker_bytes_max` bytes of memory. `samples` are photos that the page offers instead of the camera.
+    `worker_bytes_max` bytes of memory. `address` is where phones reach the page, for
+    labels; that of the request where it is not said. `samples` are photos that the page offers instead of the
+    camera.
 
     Raises UsageError where two jobs bear one name.
     """
@@ -62,6 +72,7 @@ class PhoneSettings:
     worker_bytes_max: int = 4000 * MEGABYTE
     host_names: tuple[str, ...] = ()
     https: bool = False
+    address: str = ""
     samples: tuple[Path, ...] = ()
 
     def __post_init__(self) -> None:
@@ -86,3 +97,7 @@ class PhoneSettings:
             if joint_key(one.name) == joint_key(joint):
                 return served, one
         raise UsageError(f"job {served.name} has no such joint: take it from the list of joints.")
+
+    def view(self, digest: str) -> Path:
+        """Where the smaller picture of a photo lies, or will lie."""
+        return self.state_folder / "views" / digest[:2] / f"{digest}.jpg"

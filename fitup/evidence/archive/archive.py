@@ -106,10 +106,10 @@ class Archive:
         with self.database.reading() as connection:
             return [_stored(row[0], row[1]) for row in connection.execute(later_entries(number))]
 
-    def search(self, query: Query, most: int | None = None) -> list[Stored]:
-        """Entries that a query finds, the newest first, not more than `most`."""
+    def search(self, query: Query, most: int | None = None, before: int | None = None) -> list[Stored]:
+        """Entries that a query finds, the newest first, at `most` so many, of numbers below `before`."""
         with self.database.reading() as connection:
-            return [_stored(row[0], row[1]) for row in connection.execute(selection(query, most))]
+            return [_stored(row[0], row[1]) for row in connection.execute(selection(query, most, before))]
 
     def find(self, sha256: str) -> Stored | None:
         """The entry that is of a file, or of a former entry, or has the digest itself."""

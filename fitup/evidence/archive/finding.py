@@ -75,9 +75,12 @@ def links_of(entry: Entry) -> list[dict[str, int]]:
     return [{"number": entry.number, "to_number": number} for number in numbers]
 
 
-def selection(query: Query, most: int | None = None) -> Select[str, str]:
-    """Digest and content of the entries that a query finds, the newest first."""
-    found = select(FindingRow.number).where(*_conditions(query)).order_by(FindingRow.number.desc())
+def selection(query: Query, most: int | None = None, before: int | None = None) -> Select[str, str]:
+    """Digest and content of the entries that a query finds, the newest first; only those before a number."""
+    conditions = _conditions(query)
+    if before is not None:
+        conditions.append(FindingRow.number < before)
+    found = select(FindingRow.number).where(*conditions).order_by(FindingRow.number.desc())
     numbers = found.limit(most).subquery()
     return (
         select(EntryRow.digest, EntryRow.content)

@@ -1,0 +1,74 @@
+"""All that the server's routes work with, made when the application starts and ended with it."""
+
+from __future__ import annotations
+
+import threading
+from typing import Any, cast
+
+from starlette.requests import Request
+
+from fitup.evidence.archive.archive import Archive, open_archive
+from fitup.evidence.archive.laying_out import settlements_of
+from fitup.evidence.settlement_file import Settlements
+from fitup.evidence.writing import check_folder
+from fitup.phone.board import Board
+from fitup.phone.kept import Kept
+from fitup.phone.measuring import MeasuringPool
+from fitup.phone.office import Office
+from fitup.phone.phone_settings import PhoneSettings
+from fitup.phone.progress import Progress
+from fitup.phone.shot_store import ShotStore
+from fitup.phone.verifying import Verification
+
+__all__ = ["Shop", "shop_of"]
+
+_KEPT = 64
+
+
+class Shop:
+    """The archive, the queue, the workers; one of each."""
+
+    def __init__(self, settings: PhoneSettings) -> None:
+        """Open archive and queue, and make them where there are none.
+
+        Raises
+        ------
+        UsageError, StorageError
+            When the archive or the folder cannot be used.
+        """
+        check_folder(settings.state_folder)
+        self.settings = settings
+        self.archive: Archive = open_archive(settings.archive, create=True)
+        self.store = ShotStore(settings.state_folder)
+        self.board = Board(settings, self.archive, self.store)
+        self.office = Office(settings)
+        self.verification = Verification(self.archive)
+        self.settling = threading.Lock()
+        self.progress: Progress | None = None
+        self.pool = MeasuringPool(settings, self.store, self._tell)
+        self._results: Kept[Settlements] = Kept(_KEPT)
+        self.comparisons: Kept[dict[str, Any] | None] = Kept(_KEPT)
+
+    def start(self) -> None:
+        """Begin to measure; in the server's event loop."""
+        self.progress = Progress()
+        self.pool.start()
+
+    def stop(self) -> None:
+        """End all workers; what waits stays in the queue."""
+        self.pool.stop()
+        self.office.stop()
+        self.store.close()
+
+    def result(self, number: int, later_count: int) -> Settlements:
+        """The record of an entry with its settlements, read once while nothing is added to it."""
+        return self._results.get((number, later_count), lambda: settlements_of(self.archive, number))
+
+    def _tell(self, shot_id: str) -> None:
+        if self.progress is not None:
+            self.progress.tell(shot_id)
+
+
+def shop_of(request: Request) -> Shop:
+    """The shop that the request came to."""
+    return cast("Shop", request.app.state.shop)
