@@ -30,6 +30,7 @@ from fitup.profile import (
     PhotoQuality,
     measure_gap,
     photo_quality,
+    with_correction,
     with_lands,
     with_second_target,
 )
@@ -126,6 +127,7 @@ def inspect_target(
     if pair is not None:
         profile, shape = with_second_target(profile, arrises, pair, scale.frame, sheet_mm or 0.0)
     shape = with_lands(shape, lands, arrises, profile, scale)
+    profile = with_correction(profile, settings.correction, photo.camera.phone)
     if settings.ends_mm != (None, None):
         start, end = settings.stretch_mm
         own_end = end if end is not None else sighting.layout.length_mm

@@ -10,6 +10,7 @@ import numpy as np
 from fitup.errors import RetakeError, UsageError
 from fitup.evidence import Filing, InspectionRecord, build_record
 from fitup.evidence.judged_record import AnyRecord
+from fitup.evidence.record import PrintCheckEntry
 from fitup.evidence.request_building import rules_of, weld_of
 from fitup.evidence.seam_building import build_seam_record
 from fitup.evidence.seam_record import SeamRecord
@@ -18,7 +19,7 @@ from fitup.evidence.sides_record import SidesRecord
 from fitup.inspection import Inspection, InspectionSettings, inspect
 from fitup.joints import inspect_joints
 from fitup.parallel import usual_workers
-from fitup.scale import LensProfile, PrintRecord
+from fitup.scale import GapCorrection, LensProfile, PrintRecord
 from fitup.scale.lens_file import lens_from_entries
 from fitup.seam import inspect_seam
 from fitup.sides import inspect_sides
@@ -69,7 +70,6 @@ def settings_of(record: AnyRecord) -> InspectionSettings:
     """The settings that a record was made with."""
     asked = record.request
     check = record.scale.print_check if isinstance(record, InspectionRecord) else record.print_check
-    derived = {"along_factor", "across_factor", "u_relative"}
     lenses = _lenses_of(record)
     rules = rules_of(asked)
     return InspectionSettings(
@@ -88,7 +88,7 @@ def settings_of(record: AnyRecord) -> InspectionSettings:
         procedure_reference=asked.procedure_reference,
         bridge_factor=None if asked.rules is None else asked.bridge_factor,
         decision=rules.decision,
-        print_record=None if check is None else PrintRecord(**check.model_dump(exclude=derived)),
+        print_record=None if check is None else _print_record(check),
         target_thickness_mm=asked.target_thickness_mm,
         arris_radius_mm=asked.arris_radius_mm,
         lens=next((profile for profile, given in lenses if given), None),
@@ -100,6 +100,12 @@ def settings_of(record: AnyRecord) -> InspectionSettings:
         from_mm=asked.from_mm,
         to_mm=asked.to_mm,
     )
+
+
+def _print_record(check: PrintCheckEntry) -> PrintRecord:
+    derived = {"along_factor", "across_factor", "u_relative", "correction"}
+    accepted = None if check.correction is None else GapCorrection(**check.correction.model_dump())
+    return PrintRecord(**check.model_dump(exclude=derived), correction=accepted)
 
 
 def _lenses_of(record: AnyRecord) -> list[tuple[LensProfile, bool]]:

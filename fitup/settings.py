@@ -11,7 +11,7 @@ from fitup.errors import UsageError
 from fitup.joint import JointSetup, TargetOn
 from fitup.photo import Photo, PhotoLimits
 from fitup.profile import ARRIS_RADIUS_MM
-from fitup.scale import LensChoice, LensProfile, PrintRecord, choose_lens
+from fitup.scale import GapCorrection, LensChoice, LensProfile, PrintRecord, choose_lens
 from fitup.verdict import DEFAULT_RULES, DecisionRule, JointCase, Sheet, ShopRules, WeldSettings, Wire
 
 __all__ = ["InspectionSettings"]
@@ -75,6 +75,11 @@ class InspectionSettings:
     def lens_of(self, photo: Photo) -> LensChoice:
         """Return the lens profile for a photo; UsageError where the one to be used is for another size."""
         return choose_lens(photo, self.lens_profiles, self.lens)
+
+    @property
+    def correction(self) -> GapCorrection | None:
+        """The correction of the gap that comes with the print's record, if one was accepted."""
+        return None if self.print_record is None else self.print_record.correction
 
     @property
     def part_only(self) -> bool:

@@ -22,7 +22,7 @@ from fitup.evidence.request_building import limit_entry, request_entry
 from fitup.evidence.shape_building import shape_entry
 from fitup.evidence.subject import Filing, JointListUsed, Settings, Subject
 from fitup.evidence.writing import printable_name
-from fitup.scale import DEFAULT_PRINT_U_RELATIVE
+from fitup.scale import DEFAULT_PRINT_U_RELATIVE, GapCorrection
 
 if TYPE_CHECKING:
     from fitup.edges import CameraResponse
@@ -170,8 +170,15 @@ def _print_check(check: PrintRecord | None) -> entry.PrintCheckEntry | None:
     if check is None:
         return None
     names = entry.PrintCheckEntry.model_fields
-    values = {name: _text_or_number(getattr(check, name)) for name in names}
-    return entry.PrintCheckEntry(**values)
+    values = {name: _text_or_number(getattr(check, name)) for name in names if name != "correction"}
+    return entry.PrintCheckEntry(**values, correction=_correction(check.correction))
+
+
+def _correction(accepted: GapCorrection | None) -> entry.CorrectionEntry | None:
+    if accepted is None:
+        return None
+    names = entry.CorrectionEntry.model_fields
+    return entry.CorrectionEntry(**{name: _text_or_number(getattr(accepted, name)) for name in names})
 
 
 def _print_sentence(check: PrintRecord | None) -> str:
@@ -180,7 +187,8 @@ def _print_sentence(check: PrintRecord | None) -> str:
             f"The print was not checked: its scale counts with a standard uncertainty of "
             f"{100 * DEFAULT_PRINT_U_RELATIVE:g} %."
         )
-    return f"The print was checked: record {check.number} of {check.date}, {check.instrument}."
+    checked = f"The print was checked: record {check.number} of {check.date}, {check.instrument}."
+    return checked if check.correction is None else f"{checked} It corrects the gap (see the notes)."
 
 
 def _saddles(scale: ScaleMap) -> tuple[entry.SaddleEntry, ...]:

@@ -40,6 +40,7 @@ __all__ = [
     "CameraEntry",
     "CameraResponseEntry",
     "CandidateEntry",
+    "CorrectionEntry",
     "DecisionEntry",
     "FilingEntry",
     "InspectionRecord",
@@ -151,6 +152,24 @@ class TargetEntry(_Entry):
     marker_mm: Positive
 
 
+class CorrectionEntry(_Entry):
+    """A correction of the gap that a person accepted: gap = (reading - intercept) / slope."""
+
+    intercept_mm: float
+    slope: Positive
+    u_intercept_mm: NotNegative
+    u_slope: NotNegative
+    covariance_mm: float
+    low_mm: NotNegative
+    high_mm: Positive
+    accepted_by: str
+    accepted_on: str
+    method: str
+    references: str
+    readings_sha256: str
+    phone: str
+
+
 class PrintCheckEntry(_Entry):
     """The print record used: the readings, and the factors true by nominal length that follow."""
 
@@ -165,6 +184,7 @@ class PrintCheckEntry(_Entry):
     nominal_across_mm: Positive
     thickness_mm: Positive | None = None
     u_thickness_mm: Positive | None = None
+    correction: CorrectionEntry | None = None
     along_factor: Positive
     across_factor: Positive
     u_relative: NotNegative

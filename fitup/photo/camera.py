@@ -44,6 +44,11 @@ class CameraInfo:
     orientation: int = 1
     """EXIF orientation (1..8) that was applied to the pixels."""
 
+    @property
+    def phone(self) -> str:
+        """Make and model in one, "" where neither is known."""
+        return " ".join(word for word in (self.make, self.model) if word)
+
 
 def read_camera(block: bytes | None) -> tuple[CameraInfo, tuple[str, ...]]:
     """Read the camera's data from an EXIF block (a TIFF stream); damage is noted and never raised."""

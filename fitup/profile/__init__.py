@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fitup.profile.arris_shading import ARRIS_RADIUS_MM
+from fitup.profile.correcting import with_correction
 from fitup.profile.land_shape import with_lands
 from fitup.profile.measure import measure_gap
 from fitup.profile.quality import PhotoQuality, photo_quality
@@ -18,6 +19,7 @@ __all__ = [
     "PhotoQuality",
     "measure_gap",
     "photo_quality",
+    "with_correction",
     "with_lands",
     "with_second_target",
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fitup.scale.bundle import TargetPair, bundle
 from fitup.scale.finding import TargetSighting, find_target, find_targets
+from fitup.scale.gap_correction import GapCorrection
 from fitup.scale.layout import TargetLayout, target_layout
 from fitup.scale.lens import LensProfile, Optics
 from fitup.scale.lens_choice import LensChoice, choose_lens
@@ -32,6 +33,7 @@ from fitup.scale.view_slant import u_view_tangents
 __all__ = [
     "DEFAULT_PRINT_U_RELATIVE",
     "GapAndStep",
+    "GapCorrection",
     "LensChoice",
     "LensProfile",
     "NotMeasurable",

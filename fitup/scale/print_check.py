@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from fitup.errors import StorageError, UsageError
+from fitup.scale.gap_correction import GapCorrection, correction_from
 
 __all__ = [
     "CROSS_DISTANCE_MM",
@@ -31,9 +32,13 @@ __all__ = [
 CROSS_DISTANCE_MM = 140.0  # within the reach of a 150 mm (6 inch) caliper, long on both papers
 DEFAULT_PRINT_U_RELATIVE = 0.005  # unchecked print; up to 0.5 % between the axes is often reported
 _LARGEST_ERROR = 0.05
-_FORMAT = "fitup print check 2"
-_OLDER_FORMAT = "fitup print check 1"  # before thickness was part of the check
-_THICKNESS_NAMES = ("thickness_mm", "u_thickness_mm")
+_FORMAT = "fitup print check 3"
+_SECOND, _FIRST = "fitup print check 2", "fitup print check 1"
+_LATER_NAMES = {  # what was no part of the check yet
+    _FORMAT: (),
+    _SECOND: ("correction",),
+    _FIRST: ("correction", "thickness_mm", "u_thickness_mm"),
+}
 THICKNESS_LIMIT_MM = 20.0
 # Glue, magnet sheet giving way under the jaws, strip not lying quite tight; common practice, no source.
 U_SEAT_MM = 0.03
@@ -49,7 +54,8 @@ class PrintRecord:
     drawn distance is nominal_along_mm and nominal_across_mm; u_instrument_mm is the caliper's standard
     uncertainty (a certificate's expanded uncertainty divided by 2). `strip` says which print, freely.
     thickness_mm, from plate to print, is known where the print is backed by something (a magnet sheet, a
-    rule) and then has its own standard uncertainty; None: a print on paper.
+    rule) and then has its own standard uncertainty; None: a print on paper. `correction` is one of the gap
+    that a person accepted after a bias study with this print.
 
     Raises UsageError with what is wrong for readings that cannot be true.
     """
@@ -65,6 +71,7 @@ class PrintRecord:
     strip: str = ""
     thickness_mm: float | None = None
     u_thickness_mm: float | None = None
+    correction: GapCorrection | None = None
 
     def __post_init__(self) -> None:
         for name in ("number", "date", "instrument", "strip"):
@@ -131,7 +138,7 @@ def load_print_record(path: str | os.PathLike[str]) -> PrintRecord:
         raise UsageError(f"The print check {source} cannot be read: {error.strerror}.") from error
     except (ValueError, RecursionError) as error:
         raise UsageError(f"The print check {source} is no JSON file of this program.") from error
-    if not isinstance(data, dict) or data.get("format") not in (_FORMAT, _OLDER_FORMAT):
+    if not isinstance(data, dict) or data.get("format") not in tuple(_LATER_NAMES):
         raise UsageError(f"The print check {source} is not marked as {_FORMAT!r} or an older form of it.")
     return _from_fields(data, source)
 
@@ -139,14 +146,15 @@ def load_print_record(path: str | os.PathLike[str]) -> PrintRecord:
 def _from_fields(data: dict[str, Any], source: Path) -> PrintRecord:
     form = data.pop("format")
     names = {field.name for field in fields(PrintRecord)}
-    if form == _OLDER_FORMAT:
-        names -= set(_THICKNESS_NAMES)
+    names -= set(_LATER_NAMES[form])
     unknown, missing = sorted(set(data) - names), sorted(names - set(data))
     if unknown or missing:
         parts = [f"unknown: {', '.join(unknown)}"] if unknown else []
         parts += [f"missing: {', '.join(missing)}"] if missing else []
         raise UsageError(f"The print check {source} has the wrong entries ({'; '.join(parts)}).")
     try:
+        if data.get("correction") is not None:
+            data = {**data, "correction": correction_from(data["correction"])}
         return PrintRecord(**data)
     except UsageError as error:
         raise UsageError(f"{source}: {error}") from error

@@ -178,5 +178,5 @@ def _read(one: PlannedPhoto, path: Path, settings: InspectionSettings, taken: Ta
         place_mm=place_mm,
         sha256=found.photo.sha256,
         taken_at=camera.taken_at or "",
-        phone=" ".join(word for word in (camera.make, camera.model) if word),
+        phone=camera.phone,
     )

@@ -97,7 +97,7 @@ def test_readings_that_cannot_be_true_are_refused_with_a_sentence(change, words)
         (json.dumps({"format": "fitup print check 1", "colour": "red"}), "unknown: colour"),
         (json.dumps({"format": "fitup print check 1", "thickness_mm": 0.8}), "unknown: thickness_mm"),
         (json.dumps({"format": "fitup print check 2", **GOOD}), "u_thickness_mm"),
-        (json.dumps({"format": "fitup print check 3", **GOOD}), "not marked"),
+        (json.dumps({"format": "fitup print check 4", **GOOD}), "not marked"),
         (json.dumps({"format": ["fitup print check 1"]}), "not marked"),
     ],
 )

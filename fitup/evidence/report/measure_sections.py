@@ -97,6 +97,14 @@ def _print(check: PrintCheckEntry | None) -> Iterator[tuple[str, str]]:
     yield "relative u", f"{100 * check.u_relative:.3f} %"
     if check.thickness_mm is not None:
         yield "thickness", f"{length(check.thickness_mm)}, u = {length(check.u_thickness_mm, 3)}"
+    fix = check.correction
+    if fix is not None:
+        yield (
+            "correction",
+            f"gap = (reading {-fix.intercept_mm:+.4f} mm) / {fix.slope:.5f}, references {fix.low_mm:g} to "
+            f"{fix.high_mm:g} mm; accepted by {fix.accepted_by} on {fix.accepted_on}; readings SHA-256 "
+            f"{fix.readings_sha256}",
+        )
 
 
 def _reading(read_mm: float, drawn_mm: float, factor: float) -> str:
