@@ -8,6 +8,7 @@ from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Future, ProcessP
 from typing import TypeVar
 
 from fitup.errors import StorageError
+from fitup.matrix_threads import one_matrix_thread
 
 __all__ = ["each_in_processes", "worker_died"]
 
@@ -46,7 +47,8 @@ def _until_one_dies(
     context = multiprocessing.get_context("spawn")  # a fork would copy locks that threads of ours hold
     running: dict[Future[R], int] = {}
     waiting = iter(list(left))
-    with ProcessPoolExecutor(min(workers, len(left)), mp_context=context) as pool:
+    pool = ProcessPoolExecutor(min(workers, len(left)), mp_context=context, initializer=one_matrix_thread)
+    with pool:
         try:
             while True:
                 # No more than are worked on: so it is known which were, when one dies.

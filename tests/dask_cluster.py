@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -10,6 +11,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+
+from fitup.matrix_threads import MATRIX_THREADS
 
 ROOT = Path(__file__).parents[1]
 _PATIENCE_S = 60
@@ -42,8 +45,11 @@ def dask_cluster(folder: Path, workers: int) -> Iterator[DaskCluster]:
 
 def _start(kind: str, folder: Path, *arguments: object) -> subprocess.Popen[bytes]:
     command = [sys.executable, "-m", f"distributed.cli.dask_{kind}", "--no-dashboard"]
+    one_thread = dict.fromkeys((MATRIX_THREADS, "OMP_NUM_THREADS"), "1")  # what a nanny would see to
     with (folder / f"{kind}.log").open("ab") as log:
-        return subprocess.Popen([*command, *map(str, arguments)], cwd=ROOT, stdout=log, stderr=log)
+        return subprocess.Popen(
+            [*command, *map(str, arguments)], cwd=ROOT, stdout=log, stderr=log, env=os.environ | one_thread
+        )
 
 
 def _address(file: Path) -> str:
