@@ -1,4 +1,4 @@
-"""`fitup job show` and `fitup job check`, with their options: the joint list as a person checks it."""
+"""`fitup job show`, `check` and `labels`, with their options: the joint list as people check and use it."""
 
 from __future__ import annotations
 
@@ -45,6 +45,31 @@ def show(
         return int(ExitCode.WITHIN)
     for line in (*_headline(job), "", *_table(job), "", *_limits(job)):
         print_line(line)
+    return int(ExitCode.WITHIN)
+
+
+@job_list.command("labels")
+def labels(
+    file: _File,
+    address: Annotated[str, typer.Option(help="Where phones reach `fitup serve`: http://192.168.1.20:8731.")],
+    out: Annotated[str, typer.Option(help="File for the labels: .pdf.")],
+    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+) -> int:
+    """Draw QR labels to put beside the joints; scanned with a phone, a label opens its joint's page."""
+    from pathlib import Path
+
+    from fitup.cli.screen import print_line
+    from fitup.errors import UsageError
+    from fitup.evidence.writing import write_file
+    from fitup.job import read_job
+    from fitup.phone.labels import job_labels, labels_pdf
+
+    path = Path(out)
+    if path.suffix.lower() != ".pdf" or "\0" in out:
+        raise UsageError(f"--out needs a file that ends in .pdf, not {path.name[:60]!r}.")
+    made = job_labels(read_job(file), address)
+    write_file(path, labels_pdf(made, paper))
+    print_line(f"{path}: {len(made)} label{'s' if len(made) > 1 else ''}, for the page at {address}")
     return int(ExitCode.WITHIN)
 
 

@@ -9,7 +9,6 @@ from fastapi import APIRouter, Depends, Path, Query, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import FileResponse, JSONResponse, Response
 
-from fitup.phone.board import joint_url
 from fitup.phone.office_work import make_labels
 from fitup.phone.people import Person
 from fitup.phone.pictures import CACHED
@@ -61,14 +60,9 @@ def labels(
     shop = shop_of(request)
     served = shop.settings.job(job)
     base = shop.settings.address or str(request.base_url)
-    told = tuple(
-        (served.name, served.job.part, one.name, base.rstrip("/") + joint_url(shop.settings, served, one))
-        for one in served.job.joints
-    )
-    name = f"labels/{hashlib.sha256(repr(told).encode()).hexdigest()[:32]}-{paper}.pdf"
-    return FileResponse(
-        shop.office.made(name, make_labels, told, paper), media_type="application/pdf", filename="labels.pdf"
-    )
+    told = hashlib.sha256(f"{served.job.sha256} {base}".encode()).hexdigest()
+    made = shop.office.made(f"labels/{told[:32]}-{paper}.pdf", make_labels, served.job, base, paper)
+    return FileResponse(made, media_type="application/pdf", filename="labels.pdf")
 
 
 @archive_routes.get("/samples")

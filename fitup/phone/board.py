@@ -65,12 +65,12 @@ class Board:
         result = results[0].summary() if results else nothing
         return {
             **{name: result[name] for name in nothing},
-            **joint_facts(self._settings, served, joint),
+            **joint_facts(served, joint),
             "waiting": waiting.get(_key(served.name, joint.name), 0),
         }
 
 
-def joint_facts(settings: PhoneSettings, served: ServedJob, joint: JobJoint) -> dict[str, Any]:
+def joint_facts(served: ServedJob, joint: JobJoint) -> dict[str, Any]:
     """What the list says of a joint."""
     told = joint.settings
     limit = limit_of(told)
@@ -78,8 +78,10 @@ def joint_facts(settings: PhoneSettings, served: ServedJob, joint: JobJoint) -> 
     return {
         "job": served.name,
         "name": joint.name,
-        "url": joint_url(settings, served, joint),
+        "url": joint_url(served, joint),
         "kind": str(told.setup.kind),
+        "sheet": _millimetres(sheets[0]),
+        "wire": _millimetres(told.wire.diameter_mm if told.wire else None),
         "sheet_mm": sheets[0],
         "other_sheet_mm": sheets[1],
         "wire_mm": None if told.wire is None else told.wire.diameter_mm,
@@ -93,10 +95,13 @@ def joint_facts(settings: PhoneSettings, served: ServedJob, joint: JobJoint) -> 
     }
 
 
-def joint_url(settings: PhoneSettings, served: ServedJob, joint: JobJoint) -> str:
-    """The address of a joint's page on this server, which its QR label holds too."""
-    query = "" if len(settings.jobs) == 1 else f"?{urlencode({'job': served.name})}"
-    return f"/j/{quote(joint.name, safe='')}{query}"
+def joint_url(served: ServedJob, joint: JobJoint) -> str:
+    """The address of a joint's page on the server, which its QR label holds too."""
+    return f"/j/{quote(joint.name, safe='')}?{urlencode({'job': served.name})}"
+
+
+def _millimetres(length_mm: float | None) -> str:
+    return "" if length_mm is None else f"{length_mm:.3g} mm"
 
 
 def _key(job: str, joint: str) -> tuple[str, str]:

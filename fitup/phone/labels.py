@@ -9,14 +9,18 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 import segno
 from fpdf import FPDF
 
 from fitup.errors import UsageError
 from fitup.evidence.report.fonts import faces
+from fitup.job import Job
+from fitup.phone.board import joint_url
+from fitup.phone.phone_settings import ServedJob
 
-__all__ = ["Label", "labels_pdf", "qr_svg", "qr_terminal"]
+__all__ = ["Label", "job_labels", "labels_pdf", "qr_svg", "qr_terminal"]
 
 _PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 _LABEL_MM = (95.0, 52.0)
@@ -35,6 +39,19 @@ class Label:
     part: str
     joint: str
     address: str
+
+
+def job_labels(job: Job, address: str) -> list[Label]:
+    """A label for every joint of a job whose page is served at an address; UsageError for no such address."""
+    base = address.strip().rstrip("/")
+    parts = urlsplit(base)
+    if parts.scheme not in ("http", "https") or not parts.netloc or parts.query or parts.fragment:
+        raise UsageError("--address is where phones reach fitup serve, such as http://192.168.1.20:8731.")
+    served = ServedJob(job=job)
+    return [
+        Label(job=served.name, part=job.part, joint=one.name, address=base + joint_url(served, one))
+        for one in job.joints
+    ]
 
 
 def labels_pdf(labels: Sequence[Label], paper: str = "A4") -> bytes:

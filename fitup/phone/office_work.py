@@ -7,10 +7,9 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitup.errors import UsageError
-
 if TYPE_CHECKING:
     from fitup.evidence.archive.archive import Archive
+    from fitup.job import Job
     from fitup.phone.worker import Told
 
 __all__ = ["check_photo", "make_bag", "make_labels", "make_picture", "make_report"]
@@ -70,14 +69,12 @@ def check_photo(told: Told, photo: Path, name: str) -> None:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def make_labels(told: Told, labels: tuple[tuple[str, str, str, str], ...], paper: str, out: Path) -> None:
-    """Write QR labels to `out`, a .pdf: job, part, joint and address of each; UsageError for none."""
+def make_labels(told: Told, job: Job, address: str, paper: str, out: Path) -> None:
+    """Write QR labels of a job's joints, for the page at an address, to `out`, a .pdf."""
     from fitup.evidence.writing import write_file
-    from fitup.phone.labels import Label, labels_pdf
+    from fitup.phone.labels import job_labels, labels_pdf
 
-    if not labels:
-        raise UsageError("the job has no joints: there is nothing to label.")
-    write_file(out, labels_pdf([Label(job=a, part=b, joint=c, address=d) for a, b, c, d in labels], paper))
+    write_file(out, labels_pdf(job_labels(job, address), paper))
 
 
 def _archive(place: str) -> Archive:

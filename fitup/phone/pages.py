@@ -50,7 +50,7 @@ def joint(
         request,
         "joint.html",
         job=served.name,
-        joint=joint_facts(shop.settings, served, listed),
+        joint=joint_facts(served, listed),
         samples=_samples(shop),
         **joint_page(shop, person, served, listed),
     )

@@ -17,7 +17,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from fitup.errors import StorageError
+from fitup.errors import StorageError, UsageError
 from fitup.evidence.archive.store import address, flush_folder
 from fitup.phone.shot import OPEN_STATES, Shot
 
@@ -49,7 +49,10 @@ class ShotStore:
                 one.mkdir(parents=True, exist_ok=True)
             shutil.rmtree(self.incoming)  # cut off while it arrived: nobody was told that it did
             self.incoming.mkdir()
-            self._db = sqlite3.connect(folder / "shots.sqlite", check_same_thread=False, isolation_level=None)
+            self._db = sqlite3.connect(
+                folder / "shots.sqlite", check_same_thread=False, isolation_level=None, timeout=1
+            )
+            self._db.execute("PRAGMA locking_mode = EXCLUSIVE")  # until this program ends, however it does
             self._db.execute("PRAGMA journal_mode = WAL")
             self._db.execute("PRAGMA synchronous = FULL")
             self._db.executescript(_TABLE)
@@ -219,6 +222,10 @@ def _faults(place: Path) -> Iterator[None]:
     try:
         yield
     except (OSError, sqlite3.Error) as error:
+        if "locked" in str(error):
+            raise UsageError(
+                "another fitup serve works in this folder: end it, or name another --out."
+            ) from None
         reason = (getattr(error, "strerror", None) or str(error)).lower()
         raise StorageError(
             f"the shop computer cannot keep the photo: {reason}; make room, then go on."
