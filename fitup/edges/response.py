@@ -35,14 +35,15 @@ Array64 = NDArray[np.float64]
 # curve of the model draws exactly, the worst leaves 0.0026.
 FIT_RESIDUAL = 0.006
 # What tone and sharpening still cost a gap, as a share of the blur: a wrong curve moves an edge within its
-# own width. From 1120 drawn edges and gaps: tone curves of seven families (S, powers of 0.85 to 1.2, sine,
-# parabola, gamma 1.9 to 2.5, shoulder, Bezier), sharpening of 0 to 1 over 0.8 to 2 px, a halo of up to 10 %,
-# ink of 2.5 to 7 % of the paper, plates of a quarter to three quarters of it, floors of 0.5 to 4 %, gaps of 6
-# to 17 px. Root mean square of the gap's error over the blur's sigma as sampled, for blurs of 0.8 to 1.1, to
-# 1.5 and to 1.9 px: 0.114, 0.113, 0.115. Stated is a quarter more, which explains the errors of some 160
-# rendered butt joints seen by simulated phones best. A photo that was enlarged has a large blur, and its due.
-# `tests/edges/test_response_families.py` draws a part of these anew.
-U_GAP_MODELLED = 0.14
+# own width, and the more so, the less of the print's edge the model explains (times the residual). From drawn
+# edges and gaps: tone curves of seven families (S, powers of 0.85 to 1.2, sine, parabola, gamma 1.9 to 2.5,
+# shoulder, Bezier), sharpening of 0 to 1 over 0.8 to 2 px, a halo of up to 10 %, ink of 2.5 to 7 % of the
+# paper, plates of a quarter to three quarters of it, floors of 0.5 to 4 %, gaps of 6 to 17 px. The gap's error
+# over the blur's sigma as sampled: 0.115 rms, for blurs of 0.8 to 1.9 px alike; 0.098 with residuals below
+# 0.0007, 0.139 with more than 0.0013. Both numbers are the likeliest for 420 of them. Photos of rendered butt
+# joints, each against the same joint seen by other phones, scatter by 0.08 (some 320). A photo that was
+# enlarged has a large blur, and its due. `tests/edges/test_response_families.py` draws a part of these anew.
+U_GAP_MODELLED, U_GAP_RESIDUAL = 0.09, 60.0
 # The same with only the standard curve undone: 0.23, 0.21, 0.20. What comes to it is stranger than these.
 U_GAP_PLAIN = 0.25
 # Within the bounds of the fit: at a bound it only ran out of room.
@@ -181,7 +182,7 @@ def estimate_response(offsets_px: Array64, profiles: Array, blur_guess_px: float
         blur_px=found.blur_px,
         residual=found.residual,
         modelled=True,
-        u_gap_px=U_GAP_MODELLED * found.blur_px,
+        u_gap_px=float(np.hypot(U_GAP_MODELLED, U_GAP_RESIDUAL * found.residual)) * found.blur_px,
         paper_white=_light(white, found.contrast, found.exponent),
     )
 

@@ -52,6 +52,7 @@ def measure_gap(
             response.paper_white,
             arris_radius_mm,
             paper_slope_per_mm=response.paper_slope_per_mm,
+            linear=response.modelled,
         )
     else:
         shading = turned_arris_shading(arrises, arris_radius_mm)

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from fitup.edges import Arrises
 from fitup.joint import JointKind
-from fitup.profile.arris_shading import U_RADIUS, ArrisShading
+from fitup.profile.arris_shading import ArrisShading, u_radius_mm
 
 __all__ = ["turned_arris_shading"]
 
@@ -40,7 +40,7 @@ def turned_arris_shading(arrises: Arrises, radius_mm: float) -> ArrisShading:
     far, u_far = _displacement(section.far_view_rad, dark, both_seen=section.shows_end_face)
     near, u_near = (np.where(section.near_is_base, 0.0, value) for value in (near, u_near))
     far, u_far = (np.where(section.far_is_base, 0.0, value) for value in (far, u_far))
-    u_gap = radius_mm * np.hypot(U_RADIUS * (near + far), np.hypot(u_near, u_far))
+    u_gap = np.hypot(u_radius_mm(radius_mm) * (near + far), radius_mm * np.hypot(u_near, u_far))
     return ArrisShading(near_mm=radius_mm * near, far_mm=radius_mm * far, u_gap_mm=u_gap)
 
 

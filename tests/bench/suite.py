@@ -39,7 +39,7 @@ from numpy.typing import NDArray
 
 from fitup.errors import FitupError, RetakeError
 from fitup.inspection import Inspection, InspectionSettings, inspect
-from fitup.profile.arris_shading import U_RADIUS
+from fitup.profile.arris_shading import u_radius_mm
 from fitup.scale import target_layout
 from tests.bench.accuracy import print_record_of, reading_of, settings_of
 from tests.bench.kinds import kind_settings
@@ -110,7 +110,8 @@ def assumed_radius_mm(scene: Truth) -> float:
     """The scene's own arris radius, off by a normal deviation as the product states it, up to twice that."""
     rng = np.random.default_rng([zlib.crc32(scene.name.encode()), 9])
     off = float(np.clip(rng.standard_normal(), -2, 2))
-    return round(float(scene.data["arris_radius_mm"]) * (1 + U_RADIUS * off), 4)
+    true_mm = float(scene.data["arris_radius_mm"])
+    return round(max(true_mm + u_radius_mm(true_mm) * off, 0.01), 4)
 
 
 def suite_outcome(

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fitup.profile.arris_shading import arris_shading
+from fitup.profile.arris_shading import ARRIS_RADIUS_MM, arris_shading, u_radius_mm
 from fitup.profile.measure import _shifted
 
 PAPER = 0.7
@@ -38,8 +38,8 @@ def test_a_lamp_takes_from_the_correction_and_gives_to_the_uncertainty(plate: fl
     u = np.array([s.u_gap_mm[0] for s in made])
     assert np.all(np.diff(total) < 0)
     assert np.all(np.diff(u) > 0)
-    # What is not corrected any more is inside one standard uncertainty.
-    assert np.all(total[0] - total <= u)
+    # What is not corrected any more is inside a rectangle's end, √3 standard uncertainties.
+    assert np.all(total[0] - total <= np.sqrt(3) * u)
 
 
 def test_the_lamps_side_does_not_matter() -> None:
@@ -61,10 +61,24 @@ def test_without_paper_nothing_is_corrected() -> None:
     assert np.all(shading.u_gap_mm > 0.5 * RADIUS_MM)
 
 
-def test_no_radius_no_displacement() -> None:
+def test_a_sharp_arris_is_displaced_by_nothing() -> None:
     shading = arris_shading(joint(0.5), PAPER, 0.0, paper_slope_per_mm=0.003)
     assert np.all(shading.near_mm == 0)
-    assert np.all(shading.u_gap_mm == 0)
+    usual = arris_shading(joint(0.5), PAPER, ARRIS_RADIUS_MM, paper_slope_per_mm=0.003)
+    assert np.all(shading.u_gap_mm > 0)  # how sharp it is, is no better known than how round
+    assert np.all(shading.u_gap_mm < usual.u_gap_mm)
+
+
+def test_a_radius_told_small_is_no_better_known() -> None:
+    assert u_radius_mm(0.01) == u_radius_mm(ARRIS_RADIUS_MM)
+    assert u_radius_mm(0.1) == pytest.approx(2 * u_radius_mm(ARRIS_RADIUS_MM))
+
+
+def test_light_that_is_not_linear_leaves_the_whole_correction_open() -> None:
+    known, unknown = (arris_shading(joint(0.55), PAPER, RADIUS_MM, linear=linear) for linear in (True, False))
+    np.testing.assert_array_equal(known.near_mm, unknown.near_mm)
+    assert np.all(np.abs(unknown.near_mm + unknown.far_mm) <= np.sqrt(3) * unknown.u_gap_mm)
+    assert np.all(unknown.u_gap_mm > known.u_gap_mm)
 
 
 @pytest.mark.parametrize(
