@@ -38,7 +38,7 @@ FIT_RESIDUAL = 0.006
 # own width, and the more so, the less of the print's edge the model explains (times the residual). From drawn
 # edges and gaps: tone curves of seven families (S, powers of 0.85 to 1.2, sine, parabola, gamma 1.9 to 2.5,
 # shoulder, Bezier), sharpening of 0 to 1 over 0.8 to 2 px, a halo of up to 10 %, ink of 2.5 to 7 % of the
-# paper, plates of a quarter to three quarters of it, floors of 0.5 to 4 %, gaps of 6 to 17 px. The gap's error
+# paper, plates of a quarter to three quarters of it, floors of 0.5 to 4 %, gaps of 6 to 17 px. A gap's error
 # over the blur's sigma as sampled: 0.115 rms, for blurs of 0.8 to 1.9 px alike; 0.098 with residuals below
 # 0.0007, 0.139 with more than 0.0013. Both numbers are the likeliest for 420 of them. Photos of rendered butt
 # joints, each against the same joint seen by other phones, scatter by 0.08 (some 320). A photo that was
