@@ -31,7 +31,7 @@ REPORT_HEADERS = {
 }
 _ALWAYS = {
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # "no-referrer" makes browsers send our own forms with Origin: null
     "x-frame-options": "DENY",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",

@@ -170,7 +170,7 @@ class TestHeaders:
         assert policy["script-src"] == policy["style-src"] == "'self'"
         assert "unsafe" not in headers["content-security-policy"]
         assert headers["x-content-type-options"] == "nosniff"
-        assert headers["referrer-policy"] == "no-referrer"
+        assert headers["referrer-policy"] == "same-origin"
         assert headers["cache-control"] == "no-store"
 
     def test_pages_hold_no_script_or_style_of_their_own(self, shop: tuple[FastAPI, Gate]) -> None:
