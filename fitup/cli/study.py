@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import typer
 
+from fitup.cli.study_bias import agree, bias
 from fitup.cli.study_gauge import gauge, plan, read
+from fitup.cli.study_recurring import recurring
 
 __all__ = ["study"]
 
@@ -24,3 +26,6 @@ _group.__doc__ = None
 study.command("plan")(plan)
 study.command("read")(read)
 study.command("gauge")(gauge)
+study.command("bias")(bias)
+study.command("agree")(agree)
+study.command("recurring")(recurring)

@@ -15,6 +15,7 @@ import numpy as np
 from fitup.errors import FitupError, UsageError
 from fitup.inspection import InspectionSettings, inspect
 from fitup.profile import GapProfile
+from fitup.profile.correcting import CORRECTION
 from fitup.study.readings import PART_HEADS, PERSON_HEADS, REPEAT_HEADS
 from fitup.study.table_file import read_table
 
@@ -31,7 +32,7 @@ __all__ = [
 
 READING_HEADS = (
     *("part", "person", "repeat", "gap_mm", "u_gap_mm", "place_mm"),
-    *("photo", "sha256", "taken", "phone"),
+    *("photo", "sha256", "taken", "phone", "corrected"),
 )
 LEAST_SEEN = 0.9
 """Share of the stations that must be seen for a mean; common practice, no source."""
@@ -63,6 +64,8 @@ class PhotoReading:
     sha256: str = ""
     taken_at: str = ""
     phone: str = ""
+    corrected: bool = False
+    """Whether the print record's correction is in the gap."""
     fault: FitupError | None = None
 
 
@@ -151,7 +154,9 @@ def readings_csv(readings: Iterable[PhotoReading]) -> bytes:
             plan = one.planned
             numbers = (f"{one.gap_mm:.5f}", f"{one.u_mm:.5f}", f"{one.place_mm:.2f}")
             row = (plan.part, plan.person, plan.repeat, *numbers)
-            writer.writerow((*row, plan.photo, one.sha256, one.taken_at, one.phone))
+            writer.writerow(
+                (*row, plan.photo, one.sha256, one.taken_at, one.phone, "yes" if one.corrected else "no")
+            )
     return text.getvalue().encode("utf-8")
 
 
@@ -179,4 +184,5 @@ def _read(one: PlannedPhoto, path: Path, settings: InspectionSettings, taken: Ta
         sha256=found.photo.sha256,
         taken_at=camera.taken_at or "",
         phone=camera.phone,
+        corrected=any(row.name == CORRECTION for row in found.profile.budget),
     )
