@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from fitup.errors import StorageError, UsageError
+from fitup.evidence.filling import folder_to_fill
 
 __all__ = [
     "check_folder",
@@ -144,7 +145,8 @@ def write_new_file(path: Path, content: bytes) -> bool:
 def filling_new_folder(target: Path) -> Iterator[Path]:
     """A hidden folder beside `target`, which becomes `target` when the block has filled it; else it goes.
 
-    What is written in it must be forced to the disk by who writes it.
+    What is written in it must be forced to the disk by who writes it. What a killed program left of such a
+    folder is cleared by the next.
 
     Raises
     ------
@@ -157,16 +159,16 @@ def filling_new_folder(target: Path) -> Iterator[Path]:
         if os.path.lexists(target):
             raise UsageError(_there_already(target))
         target.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=".fitup-", dir=target.parent))
-        try:
-            yield fresh
-            fresh.chmod(0o777 & ~_umask())
-            if os.path.lexists(target):
-                raise UsageError(_there_already(target))
-            fresh.rename(target)
-        except BaseException:
-            shutil.rmtree(fresh, ignore_errors=True)
-            raise
+        with folder_to_fill(target.parent) as fresh:
+            try:
+                yield fresh
+                fresh.chmod(0o777 & ~_umask())
+                if os.path.lexists(target):
+                    raise UsageError(_there_already(target))
+                fresh.rename(target)
+            except BaseException:
+                shutil.rmtree(fresh, ignore_errors=True)
+                raise
         _flush_folder(target.parent)
 
 

@@ -9,11 +9,14 @@ import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from fitup.evidence import save_inspection
 from fitup.evidence.archive.archive import open_archive
+from fitup.evidence.archive.draft import Draft, DraftFile
+from fitup.evidence.archive.export import export_bag, selected
 from fitup.evidence.archive.gathering import PhotoBox, drafts_of
 from fitup.evidence.subject import Filing
 from tests.evidence.builders import make_inspection
@@ -83,6 +86,35 @@ def test_a_bag_goes_to_another_archive_once(shop: Path, fitup: Fitup) -> None:
     assert "imported" in out
     assert open_archive(str(shop / "archive")).entry(2).digest == head
     assert fitup("archive", "verify", "--archive", "other")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("said", "named"),
+    [
+        ({"verdict": "within"}, "verdict"),
+        ({"largest_gap_um": 1}, "largest gap"),
+        ({"sentence": "All is well."}, "sentence"),
+    ],
+)
+def test_an_entry_that_tells_otherwise_than_its_record_is_not_imported(
+    said: dict[str, Any], named: str, shop: Path, fitup: Fitup
+) -> None:
+    archive = open_archive(str(shop / "archive"))
+    entry = archive.entry(1).entry
+    record = entry.file("record")
+    assert record is not None
+    assert entry.about.verdict != "within"
+    draft = Draft(
+        kind="inspection",
+        about=entry.about.model_copy(update=said),
+        files=(DraftFile.of("record", "record.json", archive.store.read(record.sha256)),),
+    )
+    forged = open_archive(str(shop / "forged"), create=True)
+    forged.add([draft])
+    export_bag(forged, selected(forged, [1]), shop / "bag")
+    code, _, err = fitup("archive", "import", "bag", "--archive", "other")
+    assert code == 6
+    assert f"entry 1 is altered: it tells of another {named} than its record" in err
 
 
 def test_profiles_for_spreadsheets(shop: Path, fitup: Fitup) -> None:

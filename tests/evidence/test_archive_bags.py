@@ -7,6 +7,9 @@ import hashlib
 import io
 import json
 import os
+import subprocess
+import sys
+import time
 import unicodedata
 from pathlib import Path
 
@@ -30,6 +33,8 @@ from fitup.evidence.archive.importing import Imported, import_bag, read_bag
 from fitup.evidence.archive.profile_rows import spreadsheet_text
 from fitup.evidence.archive.verify import verify
 from tests.evidence.archive_builders import small_archive, small_draft, stored_file
+
+ROOT = Path(__file__).parents[2]
 
 
 def everything(archive: Archive) -> list[Stored]:
@@ -244,6 +249,27 @@ def test_somebody_elses_folder_is_not_replaced_at_the_last_moment(source: Archiv
         place.mkdir()
     assert list(place.iterdir()) == []
     assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
+
+
+def test_what_a_killed_export_left_is_cleared_by_the_next(source: Archive, tmp_path: Path) -> None:
+    program = (
+        "import sys, time; from pathlib import Path; from fitup.evidence.writing import filling_new_folder\n"
+        "with filling_new_folder(Path(sys.argv[1])) as folder:\n"
+        "    (folder / 'data').write_bytes(b'half')\n"
+        "    print(folder.name, flush=True); time.sleep(60)"
+    )
+    command = [sys.executable, "-c", program, str(tmp_path / "other")]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT) as filling:
+        assert filling.stdout is not None
+        left = tmp_path / filling.stdout.readline().strip()
+        hour_ago = time.time() - 3600
+        os.utime(left, (hour_ago, hour_ago))
+        export_bag(source, everything(source), tmp_path / "one")
+        assert left.is_dir()  # somebody is at it
+        filling.kill()
+    export_bag(source, everything(source), tmp_path / "two")
+    assert not left.exists()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["one", "source", "two"]
 
 
 def test_an_altered_archive_is_not_exported(source: Archive, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 from fitup.errors import StorageError, UsageError
 from fitup.evidence.archive.draft import Draft, DraftFile
@@ -17,7 +18,7 @@ from fitup.evidence.saving import PLOT_NAME, RECORD_NAME, TABLE_NAME
 from fitup.evidence.settlement_file import Settlements, read_settlements
 from fitup.evidence.writing import printable_name
 
-__all__ = ["PhotoBox", "drafts_of"]
+__all__ = ["PhotoBox", "drafts_of", "found_in"]
 
 _KINDS: dict[str, EntryKind] = {"photo": "inspection", "seam": "seam", "sides": "sides"}
 
@@ -78,6 +79,18 @@ def drafts_of(
     return [_measured(judged, about, photos, note), *_settled(settlements, about)]
 
 
+def found_in(record: AnyRecord) -> dict[str, Any]:
+    """What a record found, as its entry's `about` tells it."""
+    verdict, wire = record.verdict, record.request.wire
+    return {
+        "verdict": verdict.word,
+        "wire_um": 0 if wire is None else _micrometres(wire.diameter_mm),
+        "limit_um": _micrometres(record.limit.limit_mm),
+        "largest_gap_um": _micrometres(verdict.largest_gap_mm),
+        "sentence": verdict.sentence,
+    }
+
+
 def _measured(judged: JudgedRecord, about: About, photos: PhotoBox | None, note: str) -> Draft:
     files = [_file("record", judged.path)]
     if files[0].entry.sha256 != judged.sha256:
@@ -133,7 +146,7 @@ def _comparison(folder: Path, serial: str, note: str, filed: Callable[[str], Abo
 
 
 def _about(record: AnyRecord, serial: str) -> About:
-    filing, verdict, wire = record.filing, record.verdict, record.request.wire
+    filing = record.filing
     return About(
         job=filing.job,
         part=filing.part,
@@ -141,11 +154,7 @@ def _about(record: AnyRecord, serial: str) -> About:
         serial=serial,
         who=filing.who,
         day=f"{filing.filed_at_utc:%Y-%m-%d}",
-        verdict=verdict.word,
-        wire_um=0 if wire is None else _micrometres(wire.diameter_mm),
-        limit_um=_micrometres(record.limit.limit_mm),
-        largest_gap_um=_micrometres(verdict.largest_gap_mm),
-        sentence=verdict.sentence,
+        **found_in(record),
     )
 
 

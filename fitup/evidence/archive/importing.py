@@ -12,12 +12,15 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from fitup.errors import StorageError, UsageError
 from fitup.evidence.archive.archive import Added, Archive, Stored
 from fitup.evidence.archive.bag_check import Bag, bag_error, check_bag
 from fitup.evidence.archive.bag_entries import BagIndex, bag_entries
 from fitup.evidence.archive.draft import Draft, DraftFile, main_file
-from fitup.evidence.archive.entry import ArchivedFile, Entry, Origin
+from fitup.evidence.archive.entry import MEASURED_KINDS, ArchivedFile, Entry, Origin
 from fitup.evidence.archive.faults import Fault
+from fitup.evidence.archive.gathering import found_in
+from fitup.evidence.archive.reading import record_from
 from fitup.evidence.writing import printable_name
 
 __all__ = ["CheckedBag", "Imported", "import_bag", "read_bag"]
@@ -55,6 +58,9 @@ def read_bag(folder: Path, told: Told = lambda what, done, of: None) -> CheckedB
     bag = check_bag(folder, told)
     _second_opinion(bag)
     index, entries = bag_entries(bag)
+    places = {sha256: bag.folder / place for place, sha256 in bag.sha256.items()}
+    if faults := [fault for one in entries if (fault := _against_record(one.entry, places)) is not None]:
+        raise bag_error(bag.name, faults)
     return CheckedBag(bag=bag, index=index, entries=tuple(entries))
 
 
@@ -91,6 +97,26 @@ def _second_opinion(bag: Bag) -> None:
     except (bagit.BagError, OSError, ValueError) as error:
         sentence = f"the BagIt library says: {printable_name(str(error))[:160]}"
         raise bag_error(bag.name, [Fault(word="damaged", where="bag", sentence=sentence)]) from None
+
+
+def _against_record(entry: Entry, places: Mapping[str, Path]) -> Fault | None:
+    """Where an entry says that something else was found than its record says.
+
+    An entry may say less, and records of newer versions cannot be read.
+    """
+    file = entry.file("record")
+    if entry.kind not in MEASURED_KINDS or file is None:
+        return None
+    try:
+        found = found_in(record_from(places[file.sha256].read_bytes(), entry))
+    except (StorageError, UsageError, OSError):
+        return None
+    said = {name: getattr(entry.about, name) for name in found}
+    wrong = [name for name, value in said.items() if value not in (None, "", found[name])]
+    if not wrong:
+        return None
+    sentence = f"it tells of another {wrong[0].removesuffix('_um').replace('_', ' ')} than its record"
+    return Fault(word="altered", where=f"entry {entry.number}", sentence=sentence)
 
 
 def _is_known(archive: Archive, stored: Stored) -> bool:

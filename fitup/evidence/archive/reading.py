@@ -14,7 +14,7 @@ from fitup.evidence.seam_record import SEAM_SCHEMA_VERSION, SeamRecord
 from fitup.evidence.sides_record import SIDES_SCHEMA_VERSION, SidesRecord
 from fitup.evidence.writing import safe_stem, write_folder
 
-__all__ = ["contents_of", "files_of", "record_in", "record_of", "write_out"]
+__all__ = ["contents_of", "files_of", "record_from", "record_in", "record_of", "write_out"]
 
 
 def record_of(archive: Archive, entry: Entry) -> AnyRecord | None:
@@ -31,9 +31,12 @@ def record_of(archive: Archive, entry: Entry) -> AnyRecord | None:
 def record_in(store: Store, entry: Entry) -> AnyRecord | None:
     """The same from the archive's files alone."""
     file = entry.file("record")
-    if file is None:
-        return None
-    content, name = store.read(file.sha256), f"the record of entry {entry.number}"
+    return None if file is None else record_from(store.read(file.sha256), entry)
+
+
+def record_from(content: bytes, entry: Entry) -> AnyRecord:
+    """The same from the bytes of the entry's record; StorageError where this version cannot read them."""
+    name = f"the record of entry {entry.number}"
     if entry.kind == "seam":
         return model_from_json(SeamRecord, SEAM_SCHEMA_VERSION, content, name)
     if entry.kind == "sides":
