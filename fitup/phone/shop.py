@@ -44,14 +44,13 @@ class Shop:
         self.office = Office(settings)
         self.verification = Verification(self.archive)
         self.settling = threading.Lock()
-        self.progress: Progress | None = None
-        self.pool = MeasuringPool(settings, self.store, self._tell)
+        self.progress = Progress()
+        self.pool = MeasuringPool(settings, self.store, self.progress.tell)
         self._results: Kept[Settlements] = Kept(_KEPT)
         self.comparisons: Kept[dict[str, Any] | None] = Kept(_KEPT)
 
     def start(self) -> None:
-        """Begin to measure; in the server's event loop."""
-        self.progress = Progress()
+        """Begin to measure, with what waits."""
         self.pool.start()
 
     def stop(self) -> None:
@@ -63,10 +62,6 @@ class Shop:
     def result(self, number: int, later_count: int) -> Settlements:
         """The record of an entry with its settlements, read once while nothing is added to it."""
         return self._results.get((number, later_count), lambda: settlements_of(self.archive, number))
-
-    def _tell(self, shot_id: str) -> None:
-        if self.progress is not None:
-            self.progress.tell(shot_id)
 
 
 def shop_of(request: Request) -> Shop:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import json
 import os
 import time
@@ -35,6 +37,7 @@ _PointList = Annotated[
 ]
 _POINTS: TypeAdapter[list[tuple[float, float]]] = TypeAdapter(_PointList)
 _LONGEST_WAIT_S = 25.0
+_LOOK_UP_S = 5.0
 _Name = Annotated[str, Header(max_length=1000)]
 
 shot_routes = APIRouter(prefix="/api/shots", tags=["shots"])
@@ -120,17 +123,14 @@ async def follow(
     shop = shop_of(request)
     shot = await run_sync(shot_seen_by, shop, person, wanted)
     end = time.monotonic() + wait
-    while shot.version == seen and shot.is_open and shop.progress is not None:
-        left = end - time.monotonic()
-        if left <= 0 or await request.is_disconnected():
-            break
-        event = shop.progress.listen(shot.id)
-        try:
+    while shot.version == seen and shot.is_open and time.monotonic() < end:
+        with shop.progress.news(shot.id) as news:
             shot = await run_sync(shot_seen_by, shop, person, wanted)  # it may just have changed
             if shot.version == seen:
-                await shop.progress.wait(event, min(left, 5.0))
-        finally:
-            shop.progress.forget(shot.id, event)
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(news.wait(), min(_LOOK_UP_S, end - time.monotonic()))
+        if await request.is_disconnected():
+            break
         shot = await run_sync(shot_seen_by, shop, person, wanted)
     return await run_sync(shot_json, shop, shot)
 

@@ -1,0 +1,199 @@
+"""The server as phones meet it: in this process with a client, or as a program of its own."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import httpx2
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from fitup.job import read_job
+from fitup.phone import PhoneSettings, ServedJob, create_app
+from tests.phone.gate_app import pair, token_of
+
+JOB = """
+job = "RT-40"
+part = "rinse tank"
+[defaults]
+wire = "0.9mm"
+sheet = "1.5mm"
+[[joint]]
+name = "J1"
+[[joint]]
+name = "J 2/Ä"
+[[joint]]
+name = "J3"
+remark = "<b>look</b>"
+"""
+DONE = ("done", "failed")
+
+
+def job_file(folder: Path) -> Path:
+    path = folder / "joints.toml"
+    path.write_text(JOB, encoding="utf-8")
+    return path
+
+
+def settings_in(folder: Path, **settings: Any) -> PhoneSettings:
+    served = ServedJob(job=read_job(job_file(folder)))
+    told = {"jobs": (served,), "archive": str(folder / "archive"), "state_folder": folder / "state"}
+    return PhoneSettings(**{**told, "workers": 1, **settings})
+
+
+def digest_of(photo: bytes) -> str:
+    return hashlib.sha256(photo).hexdigest()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Phone:
+    """A paired phone, and what its page does."""
+
+    client: TestClient | httpx2.Client
+    token: str
+
+    @property
+    def headers(self) -> dict[str, str]:
+        return {"X-Fitup-Token": self.token}
+
+    def send(self, photo: bytes, joint: str = "J1", *, name: str = "IMG_1.jpg", digest: str = "") -> Any:
+        headers = {
+            **self.headers,
+            "X-Fitup-Digest": digest or digest_of(photo),
+            "X-Fitup-Job": "RT-40",
+            "X-Fitup-Joint": quote(joint, safe=""),
+            "X-Fitup-Name": quote(name, safe=""),
+        }
+        return self.client.post("/api/shots", content=photo, headers=headers)
+
+    def follow(self, shot: dict[str, Any], seconds: float = 60) -> dict[str, Any]:
+        end = time.monotonic() + seconds
+        while shot["state"] not in DONE:
+            assert time.monotonic() < end, shot
+            shot = self.get(f"/api/shots/{shot['id']}?wait=10&seen={shot['version']}")
+        return shot
+
+    def measured(self, photo: bytes, joint: str = "J1", **told: str) -> dict[str, Any]:
+        answer = self.send(photo, joint, **told)
+        assert answer.status_code in (200, 202), answer.text
+        return self.follow(answer.json())
+
+    def get(self, path: str) -> Any:
+        answer = self.client.get(path)
+        assert answer.status_code == 200, (path, answer.status_code, answer.text[:300])
+        return answer.json()
+
+    def post(self, path: str, **told: Any) -> Any:
+        return self.client.post(path, headers=self.headers, **told)
+
+
+@contextlib.contextmanager
+def running(settings: PhoneSettings) -> Iterator[FastAPI]:
+    app = create_app(settings)
+    with TestClient(app, client=("192.0.2.9", 50000)):
+        yield app
+
+
+def phone_of(app: FastAPI, name: str = "Ana", role: str = "welder") -> Phone:
+    client = pair(app, app.state.gate, name, role)
+    return Phone(client=client, token=token_of(client))
+
+
+class Program:
+    """`fitup serve` as a process of its own."""
+
+    def __init__(self, folder: Path, *options: str) -> None:
+        self.port = _free_port()
+        self.folder = folder
+        self.base = f"http://127.0.0.1:{self.port}"
+        command = [sys.executable, "-m", "fitup", "serve", "--host", "127.0.0.1", "--port", str(self.port)]
+        self._command = [*command, "--out", str(folder), "--workers", "1", *options]
+        self.output: list[str] = []
+
+    def start(self) -> None:
+        environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
+        self.process = subprocess.Popen(
+            self._command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment
+        )
+        assert self.process.stdout is not None
+        self.output = []
+        for line in self.process.stdout:
+            self.output.append(line)
+            if line.startswith("Ctrl-C"):
+                break
+        else:
+            raise AssertionError("".join(self.output))
+        self._wait()
+
+    def kill(self) -> None:
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait(20)
+        self._close()
+
+    def interrupt(self) -> int:
+        self.process.send_signal(signal.SIGINT)
+        code = self.process.wait(20)
+        self._close()
+        return code
+
+    def pair(self, name: str, role: str) -> Phone:
+        """As at the shop computer: its own page by the printed link, a code, the phone scans it."""
+        link = self._link("/screen/open/")
+        screen = httpx2.Client(base_url=self.base, follow_redirects=True)
+        with screen:
+            page = screen.get(link)
+            token = re.search(r'name="token" value="([^"]+)"', page.text)
+            assert token, page.text[:500]
+            invited = screen.post("/screen/phones", data={"name": name, "role": role, "token": token[1]})
+            code = re.search(r"/pair/([A-Za-z0-9_-]+)", invited.text)
+            assert code, invited.text[:500]
+        phone = httpx2.Client(base_url=self.base, timeout=30)
+        assert phone.post("/pair", data={"code": code[1]}).status_code == 303
+        return Phone(client=phone, token=phone.get("/api/session").json()["token"])
+
+    def _link(self, part: str) -> str:
+        found = re.search(rf"http://\S+{part}\S+", "".join(self.output))
+        assert found, self.output
+        return found[0]
+
+    def _wait(self) -> None:
+        for _ in range(200):
+            with contextlib.suppress(httpx2.HTTPError):
+                if httpx2.get(f"{self.base}/healthz").status_code == 200:
+                    return
+            time.sleep(0.05)
+        raise AssertionError("the server does not answer")
+
+    def _close(self) -> None:
+        if self.process.stdout is not None:
+            self.process.stdout.close()
+
+
+@contextlib.contextmanager
+def program(folder: Path, *options: str) -> Iterator[Program]:
+    made = Program(folder, *options)
+    made.start()
+    try:
+        yield made
+    finally:
+        if made.process.poll() is None:
+            made.kill()
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
