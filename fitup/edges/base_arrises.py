@@ -36,7 +36,7 @@ LEAST_TANGENT = 0.25  # below 14 degrees above the base the curves mean nothing;
 # Gaps from the arris to where the light has risen by half, and the logarithm's scatter over all curves.
 HALF, U_HALF = 1.5, 0.31
 EVERY, MANY_STATIONS = 3, 90  # the first fit takes every third of so many
-ITERATIONS = 6
+FIRST_ITERATIONS, ITERATIONS = 5, 4  # the last begins where the first and its neighbours ended
 LEAST_WIDE = 8
 FIRST_BLUR_SD, LAST_BLUR_SD = 0.3, 0.05  # relative
 FLOOR, FLOOR_SD = 0.12, 0.12  # dark of the gap as a share of the base's light, before the photo has told
@@ -46,7 +46,10 @@ WIDE = 3.0  # gap over blur from which a station tells the floor by itself
 LIT, HALF_LIT = 0.20, 0.08  # floor above the photo's usual one, as a share of the base's light
 JUMP_MM, JUMP_STRETCH = 0.12, 40  # off the arris' line over so many stations to either side
 PALER = 0.9  # than usual
-OUTSHONE = 4.0
+# How much of the gap, for every time that light from over a lap's sheet outshines its end face, is not gap
+# but that light's rise, and what that leaves open (found on renders of nine laps in drawn light); smoothed
+# along the joint.
+OUTSHONE, PULL, U_PULL, PULL_STRETCH = 4.0, 0.25, 0.5, 10
 NOISE_FLOOR = 1e-3
 LIGHT_STRETCH = 80  # stations to either side over which the open base's light changes little
 OTHER_LIGHT = 1.5  # times as bright, or as dark, as there: the fit took something else for the open base
@@ -113,9 +116,10 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
     )
     fit, known, lit = _rounds(sight, print_blur_px)
     fit, doubt = _again(sight, fit, known, ~lit)
-    near, far = fit.near_px, fit.far_px + sight.rim_px
+    width, u_width = _without_pull(fit, known.shape, flank)
+    near, far = fit.near_px, fit.near_px + width + sight.rim_px
     near, far = (-far, -near) if turn else (near, far)
-    gap = (fit.width_px + sight.rim_px) * band.sample_mm
+    gap = (width + sight.rim_px) * band.sample_mm
     plates = np.maximum(fit.levels[:, [0, 2]].min(axis=1), 1e-3)
     return Arrises(
         band=band,
@@ -131,18 +135,20 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
         section=section,
         contrast=np.abs(fit.dip) / plates,
         blur_px=known.blur_px,
-        u_base_mm=np.hypot(_u_base(fit, known.shape, flank) * fit.width_px, doubt) * band.sample_mm,
+        u_base_mm=np.hypot(u_width, doubt) * band.sample_mm,
     )
 
 
-def _u_base(fit: ArrisFit, shape: BaseShape, sheet_px: Array64) -> Array64:
-    """Relative uncertainty (N,) of where the base lies.
+def _without_pull(fit: ArrisFit, shape: BaseShape, sheet_px: Array64) -> tuple[Array64, Array64]:
+    """Widths (N,) and the standard uncertainty of where the base lies in them [px].
 
-    Where the base mirrors light from over a lap's sheet that is brighter than the end face, its rise tells of
-    that light's place more than of the arris'.
+    Before a lap the base also mirrors what lies over its sheet. Where that is brighter than the end face, its
+    rise is taken for part of the gap's: the brighter, the farther out the base seems to lie.
     """
     outshone = np.clip(fit.levels[:, 2] / np.maximum(fit.levels[:, 0], 1e-3), 1.0, OUTSHONE)
-    return np.hypot(shape.u_relative, shape.u_along * np.where(np.isfinite(sheet_px), outshone, 1.0))
+    pull = PULL * np.where(np.isfinite(sheet_px), running_median(outshone - 1, PULL_STRETCH), 0.0)
+    width = fit.width_px / (1 + pull)
+    return width, width * np.hypot(np.hypot(shape.u_relative, shape.u_along), U_PULL * pull)
 
 
 def _rounds(sight: _Sight, print_blur_px: float) -> tuple[ArrisFit, _Known, NDArray[np.bool_]]:
@@ -158,7 +164,7 @@ def _rounds(sight: _Sight, print_blur_px: float) -> tuple[ArrisFit, _Known, NDAr
     asked = stations[:: EVERY if len(stations) >= MANY_STATIONS else 1]
     few = sight.at(asked)
     begun = _start_parameters(few.start, print_blur_px)
-    first = _fit(few, begun, few.start.right, known)
+    first = _fit(few, begun, few.start.right, known, FIRST_ITERATIONS)
     known = _told(few, first, begun[:, WIDTH], known)
     theta = np.stack([np.interp(stations, asked, column) for column in first.parameters.T], axis=1)
     theta[:, WIDTH] *= known.shape.stretch
@@ -233,7 +239,9 @@ def _priors(light: Array64, known: _Known) -> ArrisPriors:
     )
 
 
-def _fit(sight: _Sight, theta: Array64, light: Array64, known: _Known) -> ArrisFit:
+def _fit(
+    sight: _Sight, theta: Array64, light: Array64, known: _Known, iterations: int = ITERATIONS
+) -> ArrisFit:
     """All stations, in classes of about the same height of the face above the gap."""
     typical = width_classes(theta[:, WIDTH], sight.sheet_px)
     weights = base_weights(
@@ -246,29 +254,37 @@ def _fit(sight: _Sight, theta: Array64, light: Array64, known: _Known) -> ArrisF
         height = float(np.median(sight.sheet_px[pick])) / width
         curve, wider = (known.shape.curve(sight.lights, h) for h in (height, height / WIDER))
         model = BaseModel.of(M, curve, wider, width_px=float(width), rim_px=sight.rim_px)
-        counting = np.flatnonzero(weights[pick].any(axis=0))
-        used = slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
-        part = fit_arrises(
-            sight.x[used],
-            sight.profiles[pick][:, used],
-            weights[pick][:, used],
-            theta[pick],
-            priors.at(pick),
-            iterations=ITERATIONS,
-            slot=model,
-        )
-        light = model.evaluate(sight.x, part.parameters.astype(np.float32)).astype(np.float64)
-        parts.append((pick, replace(part, noise=_noise(sight.at(pick), part, light, weights[pick]))))
+        some = _fit_alike(sight.at(pick), theta[pick], weights[pick], priors.at(pick), model, iterations)
+        parts.append((pick, some))
     return joined(parts)
 
 
-def _noise(sight: _Sight, fit: ArrisFit, light: Array64, weights: Array) -> Array64:
+def _fit_alike(
+    sight: _Sight,
+    theta: Array64,
+    weights: Array,
+    priors: ArrisPriors,
+    model: BaseModel,
+    iterations: int,
+) -> ArrisFit:
+    """Stations under one model; only samples that count in one of them are looked at."""
+    counting = np.flatnonzero(weights.any(axis=0))
+    used = slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
+    x, profiles, weights = sight.x[used], sight.profiles[:, used], weights[:, used]
+    fit = fit_arrises(x, profiles, weights, theta, priors, iterations=iterations, slot=model)
+    return replace(fit, noise=_noise(x, profiles, weights, fit, model))
+
+
+def _noise(x: Array64, profiles: Array, weights: Array, fit: ArrisFit, model: BaseModel) -> Array64:
     """Residual standard deviation (N,) about the arris, where the plate is told from the dark.
 
     What the base mirrors farther out, lamps and all, is no reason to doubt that there is a gap.
     """
-    own = weights * (sight.x < (fit.near_px + 2 * fit.blur_px)[:, None])
-    squares = (own * (sight.profiles - light) ** 2).sum(axis=1)
+    until = fit.near_px + 2 * fit.blur_px
+    some = slice(0, int(np.searchsorted(x, until.max())) + 1)
+    light = model.evaluate(x[some].astype(np.float32), fit.parameters.astype(np.float32))
+    own = weights[:, some] * (x[some] < until[:, None])
+    squares = (own * (profiles[:, some] - light) ** 2).sum(axis=1)
     return np.asarray(
         np.maximum(np.sqrt(squares / np.maximum(own.sum(axis=1), 1.0)), NOISE_FLOOR), np.float64
     )

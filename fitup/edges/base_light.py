@@ -36,6 +36,7 @@ REACH = 6.0  # gaps from the arris that a curve covers
 STEPS = 96
 M: Array64 = np.asarray((np.arange(STEPS) + 0.5) * (REACH / STEPS), np.float64)
 ANGLES = 360  # of the elevation, from the front over the zenith to the back
+ELEVATION: Array64 = np.asarray((np.arange(ANGLES) + 0.5) * (np.pi / ANGLES), np.float64)
 ROUGHNESS = 0.012, 0.5  # from polished to blasted (common practice, no source)
 FRONT = 0.3, 8.0  # ambient light from the front as a share of the standing face's
 LAMPS = 4  # up to three lamps or windows
@@ -52,14 +53,11 @@ DARK = 0.2  # the gap's own light, up to this share of the face's
 class _Lights:
     """What K lightings have in common with none of the geometry."""
 
-    roughness: Array64  # (K,)
-    matte: Array64  # (K,) share
-    glow: Array64  # (K,) of the end face
-    sky: Array64  # (K, ANGLES) radiance over the standing face's, less the gap's
-
-    @property
-    def elevation(self) -> Array64:
-        return np.asarray((np.arange(ANGLES) + 0.5) * (np.pi / ANGLES), np.float64)
+    roughness: Array  # (K,)
+    matte: Array  # (K,) share
+    glow: Array  # (K,) of the end face
+    sky: Array  # (ANGLES, K) radiance over the standing face's, less the gap's
+    hidden: Array  # (ANGLES, K) Smith's Λ of what comes from there
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,19 +83,19 @@ class BaseLights:
         lights = _lights()
         depth: Array64 = np.asarray((M - 1) / tangent, np.float64)
         weight = _reflection(lights, float(np.arctan(tangent)))
-        start = np.zeros((1, len(weight)))
-        face = np.concatenate([start, np.cumsum(weight.T, axis=0)])
-        free = np.concatenate([start, np.cumsum((weight * lights.sky).T, axis=0)])
+        face = _summed_up(weight)
+        free = _summed_up(weight * lights.sky)
         front = np.where(depth >= 0, np.pi / 2, np.arctan2(1.0, np.maximum(-depth, 1e-9)))
         arris = np.where(depth > 0, np.pi - np.arctan2(1.0, np.maximum(depth, 1e-9)), np.pi / 2)
-        glow = lights.glow * (_end_face(lights.elevation, depth) @ weight.T)
+        glow = _end_face(depth) @ (weight * lights.glow)
         zenith = ANGLES // 2
+        over = free - face
         return cls(
             depth=depth,
             roughness=np.maximum(lights.roughness, lights.matte),
-            whole=np.asarray(free[zenith] + face[-1] - face[zenith], np.float32),
-            over=np.asarray(free - face - (free - face)[zenith], np.float32),
-            open_base=np.asarray(glow + _at(free, front) + _at(face, arris) - face[zenith], np.float32),
+            whole=free[zenith] + face[-1] - face[zenith],
+            over=over - over[zenith],
+            open_base=glow + _at(free, front) + _at(face, arris) - face[zenith],
         )
 
     def curves(self, sheet_gaps: float, pick: NDArray[np.intp] | slice = slice(None)) -> Array:
@@ -122,36 +120,46 @@ def _at(cumulated: NDArray[np.floating], elevation: Array64) -> NDArray[np.float
     place = np.clip(elevation / np.pi * ANGLES, 0, ANGLES - 1e-6)
     below = place.astype(np.intp)
     part = (place - below).astype(cumulated.dtype)[:, None]
-    return np.asarray(cumulated[below] * (1 - part) + cumulated[below + 1] * part)
+    lower = cumulated[below]
+    return np.asarray(lower + (cumulated[below + 1] - lower) * part)
 
 
-def _end_face(elevation: Array64, depth: Array64) -> Array64:
+def _summed_up(weight: Array) -> Array:
+    """Sums (ANGLES + 1, K) of weights (ANGLES, K) below every elevation."""
+    sums = np.zeros((ANGLES + 1, weight.shape[1]), np.float32)
+    np.cumsum(weight, axis=0, out=sums[1:])
+    return sums
+
+
+def _end_face(depth: Array64) -> Array:
     """(M, ANGLES) light of the end face seen from the base, nothing where the ray meets something else."""
-    behind = -depth[:, None] - 1 / np.tan(elevation)
-    return np.where(behind > 0, 1 - behind / np.hypot(behind, 1), 0.0)
+    behind = -depth[:, None] - 1 / np.tan(ELEVATION)
+    return np.where(behind > 0, 1 - behind / np.hypot(behind, 1), 0.0).astype(np.float32)
 
 
 @lru_cache(maxsize=1)
 def _lights() -> _Lights:
     """Drawn once, always the same."""
     rng = np.random.default_rng(20)
-    elevation = (np.arange(ANGLES) + 0.5) * (np.pi / ANGLES)
     ambient = _log_uniform(rng, FRONT, (DRAWS, 1))
     tilt = rng.uniform(-0.6, 0.6, (DRAWS, 1))
-    sky = ambient * (1 - tilt * np.cos(2 * elevation))
+    sky = ambient * (1 - tilt * np.cos(2 * ELEVATION))
     count = rng.integers(0, LAMPS, (DRAWS, 1))
     for lamp in range(LAMPS - 1):
         centre = rng.uniform(0, np.pi, (DRAWS, 1))
         half = _log_uniform(rng, LAMP_HALF_RAD, (DRAWS, 1))
         radiance = _log_uniform(rng, LAMP, (DRAWS, 1))
-        sky += radiance * (np.abs(elevation - centre) < half) * (lamp < count)
+        sky += radiance * (np.abs(ELEVATION - centre) < half) * (lamp < count)
     dark = rng.uniform(0, DARK, (DRAWS, 1))
-    return _Lights(
-        roughness=_log_uniform(rng, ROUGHNESS, DRAWS),
-        matte=rng.uniform(0, 1, DRAWS) * rng.choice(MATTE, DRAWS),
-        glow=rng.uniform(0, GLOW, DRAWS),
-        sky=np.maximum(sky - dark, 0.0) / (1 - dark),
-    )
+    roughness = _log_uniform(rng, ROUGHNESS, DRAWS)
+    drawn = {
+        "roughness": roughness,
+        "matte": rng.uniform(0, 1, DRAWS) * rng.choice(MATTE, DRAWS),
+        "glow": rng.uniform(0, GLOW, DRAWS),
+        "sky": (np.maximum(sky - dark, 0.0) / (1 - dark)).T,
+        "hidden": _shadow(ELEVATION[:, None], roughness),
+    }
+    return _Lights(**{name: np.ascontiguousarray(values, np.float32) for name, values in drawn.items()})
 
 
 def _log_uniform(
@@ -160,20 +168,23 @@ def _log_uniform(
     return np.asarray(np.exp(rng.uniform(np.log(bounds[0]), np.log(bounds[1]), shape)))
 
 
-def _reflection(lights: _Lights, view: float) -> Array64:
-    """(K, ANGLES) how much of the light from every elevation goes to the camera at elevation `view`."""
-    e, rough = lights.elevation, lights.roughness[:, None]
-    tilt = (e + view - np.pi) / 2  # of the facet that mirrors e into the camera, away from it
+def _reflection(lights: _Lights, view: float) -> Array:
+    """(ANGLES, K) how much of the light from every elevation goes to the camera at elevation `view`."""
+    tilt = (ELEVATION + view - np.pi) / 2  # of the facet that mirrors it into the camera, away from it
     slope = np.tan(tilt)
-    steep = 1 + (slope / rough) ** 2
-    facets = (1 + slope**2) / (4 * rough * steep * np.sqrt(steep))
-    seen = np.sin(view - tilt) / (np.cos(tilt) * np.sin(view))
-    hidden = 1 + _shadow(e, rough) + _shadow(view, rough)
-    matte = np.sin(e) / 2
-    mixed = (1 - lights.matte[:, None]) * facets * np.maximum(seen, 0) / hidden
-    return np.asarray((mixed + lights.matte[:, None] * matte) * (np.pi / ANGLES))
+    seen = np.maximum(np.sin(view - tilt), 0) / (np.cos(tilt) * np.sin(view))
+    each = np.pi / ANGLES
+    shown, matte = _column((1 + slope**2) * seen / 4 * each), _column(np.sin(ELEVATION) / 2 * each)
+    spread = 1 + (_column(slope) / lights.roughness) ** 2
+    spread *= np.sqrt(spread) * (lights.hidden + (1 + _shadow(view, lights.roughness)))
+    mirrored = shown * ((1 - lights.matte) / lights.roughness) / spread
+    return np.asarray(mirrored + lights.matte * matte, np.float32)
 
 
-def _shadow(elevation: Array64 | float, rough: Array64) -> Array64:
+def _column(values: Array64) -> Array:
+    return values.astype(np.float32)[:, None]
+
+
+def _shadow(elevation: Array64 | float, rough: NDArray[np.floating]) -> NDArray[np.floating]:
     """Smith's Λ of the GGX distribution."""
     return np.asarray((np.sqrt(1 + (rough / np.tan(elevation)) ** 2) - 1) / 2)

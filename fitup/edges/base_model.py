@@ -22,7 +22,7 @@ Array64 = NDArray[np.float64]
 
 _SQRT_2PI = float(np.sqrt(2 * np.pi))
 _SLOPE_CAP = 5.5  # beyond so many sigmas a step is flat to single precision
-_BLOCK = 32  # stations
+_BLOCK = 64  # stations
 LEVELS = 20
 WIDER = 1.05
 

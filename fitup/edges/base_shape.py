@@ -22,15 +22,16 @@ Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
 STRETCHES = np.exp(np.linspace(np.log(0.4), np.log(2.2), 33))
-HEIGHT_STEP = 0.05  # of the logarithm of how many gaps high a face is
+HEIGHT_STEP = 0.1  # of the logarithm of how many gaps high a face is
 BEFORE_PX = 5.0
 STEP_PX = 1.0
 FARTHEST = 4.0  # gaps that a profile is compared over; farther out the base's own shading counts more
 GRAIN_MM = 0.25  # grain and shadows on a base hang together over about so much: samples that count
+CELLS = 48  # of a curve, when it is compared
 MANY = 10_000
 TRIED_SDS = 3.5
 UNLIKELY = 10.0  # of the logarithm of the odds: what is that far below the best has no say
-MOST_COUNT = 20.0  # samples that count, at most
+MOST_COUNT = 30.0  # samples that count, at most
 LEAST_SHARE = 1e-3
 U_ALONG, ROUGH = 0.08, 0.1  # found on renders, from that roughness on
 DEEP, DEEP_SD = 0.05, 0.05  # light deep in the gap as a share of the base's (found on renders)
@@ -119,9 +120,7 @@ def told_shape(
     asked: dict[float, Array] = {}  # a standing plate's curves are the same for every rise and stretch
 
     def odds_of(columns: NDArray[np.intp]) -> Array64:
-        squares = np.stack(
-            [_squares(rises, lights, lens, STRETCHES[c], pick, asked) for c in columns], axis=1
-        )
+        squares = _squares(rises, lights, lens, STRETCHES[columns], pick, asked)
         odds = -0.5 * min(length / GRAIN_MM, MOST_COUNT) * np.log(squares + LEAST_MISFIT**2)
         return np.asarray(odds - 0.5 * (np.log(STRETCHES[columns] / mean) / sd) ** 2)
 
@@ -134,7 +133,8 @@ def told_shape(
     rest = np.setdiff1d(near, coarse)
     if len(rest):
         odds[:, rest] = odds_of(tried[rest])
-    best = np.unravel_index(int(odds.argmax()), odds.shape)
+    curve, place = np.unravel_index(int(odds.argmax()), odds.shape)
+    misfit = _squares(rises, lights, lens, STRETCHES[tried[[place]]], pick, asked)[curve, 0]
     share = np.zeros((len(lights.roughness), len(STRETCHES)))
     share[np.ix_(pick, tried)] = np.exp(odds - odds.max())
     share /= share.sum()
@@ -147,7 +147,7 @@ def told_shape(
         u_relative=spread,
         u_along=U_ALONG * min(rough / ROUGH, 1.0),
         share=share,
-        misfit=float(np.sqrt(_squares(rises, lights, lens, STRETCHES[tried[best[1]]], pick, asked)[best[0]])),
+        misfit=float(np.sqrt(misfit)),
     )
 
 
@@ -155,19 +155,28 @@ def _squares(
     rises: list[Rise],
     lights: BaseLights,
     lens: Lens,
-    stretch: float,
+    stretches: Array64,
     pick: NDArray[np.intp],
     asked: dict[float, Array],
 ) -> Array64:
-    """Mean square (K,) of what the picked curves at one stretch leave of all rises."""
+    """Mean square (K, S) of what the picked curves at all stretches leave of all rises."""
     total = sum(rise.weight for rise in rises)
-    squares = np.zeros(len(pick))
+    squares = np.zeros((len(pick), len(stretches)))
     for rise in rises:
-        height = _about(rise.sheet_gaps / stretch)
-        if height not in asked:
-            asked[height] = lights.curves(height, pick)
-        squares += rise.weight / total * _mean_square(rise, asked[height], stretch, lens)
+        heights = np.array([_about(rise.sheet_gaps / stretch) for stretch in stretches])
+        for height in np.unique(heights):
+            if height not in asked:
+                asked[height] = _cells(lights.curves(height, pick))
+            alike = heights == height
+            squares[:, alike] += (
+                rise.weight / total * _mean_squares(rise, asked[height], stretches[alike], lens)
+            )
     return squares
+
+
+def _cells(curves: Array) -> Array:
+    """Return curves (M, K) as means over `CELLS` cells."""
+    return np.asarray(curves.reshape(CELLS, -1, curves.shape[1]).mean(axis=1))
 
 
 def _about(height: float) -> float:
@@ -175,24 +184,30 @@ def _about(height: float) -> float:
     return float(np.exp(np.round(np.log(height) / HEIGHT_STEP) * HEIGHT_STEP))
 
 
-def _mean_square(rise: Rise, curves: Array, stretch: float, lens: Lens) -> Array64:
-    """Mean square (K,) of what every curve leaves of a rise, the levels on both sides of the arris free."""
-    cell = np.linspace(0.0, REACH, len(M) + 1) * (rise.width_px * stretch) + lens.rim_px
-    steps = np.asarray(edge_step((rise.x_px[:, None] - cell) / lens.blur_px))
+def _mean_squares(rise: Rise, curves: Array, stretches: Array64, lens: Lens) -> Array64:
+    """Mean square (K, S) of what every curve leaves of a rise, the levels on both sides of the arris free."""
     arris = np.asarray(edge_step(rise.x_px / lens.blur_px))
-    # Columns: what the samples see of every cell of a curve; the rise; the levels on both sides.
-    seen = np.zeros((len(arris) + 1, len(M) + 3))
-    seen[:-1, : len(M)] = steps[:, :-1] - steps[:, 1:]
-    seen[:-1, len(M) - 1] += steps[:, -1]
-    seen[:-1, len(M) :] = np.stack([rise.light, 1 - arris, arris], axis=1)
+    counts = np.sqrt(np.append(rise.counts, 1.0))[:, None]
     firm = LEAST_MISFIT / DEEP_SD * np.sqrt(len(arris) / MOST_COUNT)  # the gap's dark as one more sample
-    seen[-1, len(M) :] = firm * DEEP, 0.0, firm
-    seen *= np.sqrt(np.append(rise.counts, 1.0))[:, None]
+    levels = counts * np.stack([np.append(1 - arris, 0.0), np.append(arris, firm)], axis=1)
+    # A picture in which no sample counts has no levels: the square root of nothing keeps that regular.
+    free = np.linalg.qr(np.concatenate([levels, 1e-6 * np.eye(2)]))[0][: len(levels)].astype(np.float32)
+    told = (counts[:, 0] * np.append(rise.light, firm * DEEP)).astype(np.float32)
+    told -= free @ (free.T @ told)
+    seen = counts.astype(np.float32) * _seen_cells(rise, stretches, lens)
     # The levels are taken out of the cells, which are few, not of the curves, which are many.
-    free, levels = seen[:, :-2], seen[:, -2:]
-    normal = levels.T @ levels + 1e-12 * np.eye(2)  # a picture in which no sample counts has no levels
-    free = free - levels @ np.linalg.solve(normal, levels.T @ free)
-    light, told = free[:, :-1].astype(np.float32) @ curves, free[:, -1]
-    power = np.maximum(np.einsum("jk,jk->k", light, light), 1e-9)
-    along = np.maximum(told.astype(np.float32) @ light, 0.0)
-    return np.asarray((told @ told - along**2 / power) / len(told))
+    light = (seen - free @ (free.T @ seen)) @ curves
+    power = np.maximum(np.einsum("sjk,sjk->sk", light, light), 1e-9)
+    along = np.maximum(told @ light, 0.0)
+    return np.asarray(((told @ told - along**2 / power) / len(told)).T, np.float64)
+
+
+def _seen_cells(rise: Rise, stretches: Array64, lens: Lens) -> Array:
+    """(S, J + 1, CELLS) what a rise's samples see of a curve's cells; the last one sees none."""
+    cell = np.linspace(0.0, REACH, CELLS + 1) * (rise.width_px * stretches[:, None]) + lens.rim_px
+    z = (rise.x_px[:, None] - cell[:, None, :]) / lens.blur_px
+    steps = np.asarray(edge_step(z.astype(np.float32)))
+    seen = np.zeros((len(stretches), len(rise.x_px) + 1, CELLS), np.float32)
+    np.subtract(steps[..., :-1], steps[..., 1:], out=seen[:, :-1])
+    seen[:, :-1, -1] += steps[..., -1]
+    return seen

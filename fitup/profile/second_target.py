@@ -34,7 +34,8 @@ Array64 = NDArray[np.float64]
 
 # Cold-rolled stainless sheet of this range is within some ± 0.05 mm of its nominal thickness (from memory).
 U_SHEET_MM = 0.03
-BEND_MM = 0.03  # how far a sheet leaves its plane from strip to joint, usually (common practice, no source)
+BEND_MM = 0.03  # how far a plate leaves its plane from strip to joint, usually (common practice, no source)
+LAP_BEND_MM = 0.05  # the same where two sheets lie on each other: both are bent when they are clamped
 LIGHT_EXCESS = 0.5  # of where the base lies: what finishes and lamps make of it beyond the budget, usually
 STEP_STRETCH = 10  # stations to either side: plates step and tilt slowly, and a ray's depth is noisy
 _REMEDIES = {
@@ -88,7 +89,8 @@ def with_second_target(
         length = _over_base(profile, arrises, pair, frame, sheet_mm)
         if isinstance(length, NotMeasurable):
             return profile, replace(shape, notes=(_note("Gap from both targets", length),))
-        return _from_base(profile, length, section.near_is_base, arris_noise(arrises)), shape
+        bend_mm = LAP_BEND_MM if section.kind is JointKind.LAP else BEND_MM
+        return _from_base(profile, length, section.near_is_base, arris_noise(arrises), bend_mm), shape
     step = gap_and_step(*_bounding_points(profile, section.kind, pair, sheet_mm), frame).step
     if isinstance(step, NotMeasurable):
         return profile, replace(shape, notes=(_note("Step between the plates", step),))
@@ -136,7 +138,7 @@ def _height(arrises: Arrises, frame: PlaneFrame, n_mm: Array64) -> Array64:
 
 
 def _from_base(
-    profile: GapProfile, length: SpaceLength, near_is_base: bool, u_arris_mm: Array64
+    profile: GapProfile, length: SpaceLength, near_is_base: bool, u_arris_mm: Array64, bend_mm: float
 ) -> GapProfile:
     """Weigh the gap that the light tells with the distance of arris and plate in space.
 
@@ -149,7 +151,7 @@ def _from_base(
     space, u_space = _along(length.value_mm, seen), _along(length.u_mm, seen)
     apart = _along((space - light)[seen], seen, smooth=True)
     doubt = LIGHT_EXCESS * _row(profile, BASE)
-    share, conflict = weighed(apart, (u_light, u_space), (doubt, BEND_MM))
+    share, conflict = weighed(apart, (u_light, u_space), (doubt, bend_mm))
     rows = [_shared(row, 1 - share, u_arris_mm) for row in profile.budget]
     for cause, part in length.parts_mm.items():
         if cause != "noise":
