@@ -122,6 +122,7 @@ class Program:
         command = [sys.executable, "-m", "fitup", "serve", "--host", "127.0.0.1", "--port", str(self.port)]
         self._command = [*command, "--out", str(folder), "--workers", "1", *options]
         self.output: list[str] = []
+        self._phones: list[httpx2.Client] = []
 
     def start(self) -> None:
         environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
@@ -161,8 +162,20 @@ class Program:
             code = re.search(r"/pair/([A-Za-z0-9_-]+)", invited.text)
             assert code, invited.text[:500]
         phone = httpx2.Client(base_url=self.base, timeout=30)
+        self._phones.append(phone)
         assert phone.post("/pair", data={"code": code[1]}).status_code == 303
         return Phone(client=phone, token=phone.get("/api/session").json()["token"])
+
+    @property
+    def screen_link(self) -> str:
+        """The address of the shop computer's own page, as it was printed."""
+        return self._link("/screen/open/")
+
+    def close(self) -> None:
+        for phone in self._phones:
+            phone.close()
+        if self.process.poll() is None:
+            self.kill()
 
     def _link(self, part: str) -> str:
         found = re.search(rf"http://\S+{part}\S+", "".join(self.output))
@@ -189,8 +202,7 @@ def program(folder: Path, *options: str) -> Iterator[Program]:
     try:
         yield made
     finally:
-        if made.process.poll() is None:
-            made.kill()
+        made.close()
 
 
 def _free_port() -> int:

@@ -1,0 +1,101 @@
+"""The server as the program that a shop runs: killed, cut off, started twice; nothing lost, nothing twice."""
+
+from __future__ import annotations
+
+import socket
+import subprocess
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+import httpx2
+import pytest
+
+from fitup.evidence.archive.archive import open_archive
+from fitup.evidence.archive.finding import Query
+from tests.conftest import SCENES
+from tests.drawn_joint import save
+from tests.phone.shop_app import Phone, digest_of, job_file, program
+
+
+@pytest.fixture(scope="module")
+def photo(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    return save(SCENES["hairline"], tmp_path_factory.mktemp("photo") / "hairline.jpg").read_bytes()
+
+
+def variants(photo: bytes, count: int) -> list[bytes]:
+    """Photos of other bytes that show the same: a comment (JPEG, ITU T.81, B.2.4.5) behind the start."""
+    comments = [f"photo {k}".encode() for k in range(count)]
+    return [photo[:2] + b"\xff\xfe" + (len(one) + 2).to_bytes(2, "big") + one + photo[2:] for one in comments]
+
+
+def test_killed_and_started_again_it_loses_nothing_and_does_nothing_twice(
+    tmp_path: Path, photo: bytes
+) -> None:
+    photos = variants(photo, 4)
+    with program(tmp_path / "shop", "--job", str(job_file(tmp_path))) as server:
+        phone = server.pair("Ana", "welder")
+        sent = [phone.send(one, "J1") for one in photos]
+        assert [answer.status_code for answer in sent] == [202] * 4
+        _cut_off_upload(server.port, phone, photo)
+        while phone.get(f"/api/shots/{sent[0].json()['id']}")["stage"] not in (
+            "drawing",
+            "archiving",
+            "done",
+        ):
+            time.sleep(0.02)
+        server.kill()
+        server.start()
+        shots = [phone.follow(phone.get(f"/api/shots/{answer.json()['id']}")) for answer in sent]
+        assert [shot["state"] for shot in shots] == ["done"] * 4
+        assert [phone.send(one, "J1").status_code for one in photos] == [200] * 4
+        assert {shot["id"] for shot in phone.get("/api/shots")["shots"]} == {shot["id"] for shot in shots}
+        for path in (f"/r/{shots[0]['entry']}", "/j/J1"):
+            assert phone.client.get(path).status_code == 200
+        assert server.interrupt() == 130
+    entries = open_archive(str(tmp_path / "shop" / "archive")).search(Query())
+    assert Counter(one.entry.files[-1].sha256 for one in entries) == Counter(map(digest_of, photos))
+    assert not [path for path in (tmp_path / "shop" / "photos").rglob("*") if path.is_file()]
+
+
+def test_what_cannot_be_served_is_said_in_a_sentence(tmp_path: Path) -> None:
+    listed = job_file(tmp_path)
+    broken = tmp_path / "broken.toml"
+    broken.write_text("[[joint]]\nname = 3\n", encoding="utf-8")
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        usual = ["--host", "127.0.0.1", "--out", str(tmp_path / "state")]
+        for options, said in (
+            ([*usual, "--job", str(listed), "--port", port], "already in use"),
+            (usual, "which job"),
+            ([*usual, "--job", str(broken)], "broken.toml"),
+            ([*usual, "--job", str(tmp_path / "none.toml")], "none.toml"),
+            ([*usual, "--job", str(listed), "--certificate", "a.pem"], "--key"),
+        ):
+            code, error = _serve(*options)
+            assert code == 2
+            assert said in error
+            assert error.count("\n") == 1
+
+
+def _serve(*options: str) -> tuple[int, str]:
+    command = [sys.executable, "-m", "fitup", "serve", *options]
+    ran = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    return ran.returncode, ran.stderr
+
+
+def _cut_off_upload(port: int, phone: Phone, photo: bytes) -> None:
+    """A phone that goes out of reach in the middle of a photo."""
+    assert isinstance(phone.client, httpx2.Client)
+    cookies = "; ".join(f"{name}={value}" for name, value in phone.client.cookies.items())
+    head = (
+        f"POST /api/shots HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nCookie: {cookies}\r\n"
+        f"X-Fitup-Token: {phone.token}\r\nX-Fitup-Digest: {digest_of(photo)}\r\nX-Fitup-Joint: J3\r\n"
+        f"Content-Length: {len(photo)}\r\n\r\n"
+    )
+    with socket.create_connection(("127.0.0.1", port)) as line:
+        line.sendall(head.encode() + photo[: len(photo) // 2])
+        time.sleep(0.2)
