@@ -90,7 +90,7 @@ def read_bias(path: str | os.PathLike[str]) -> BiasReadings:
         With file and line for what cannot be used.
     """
     table = read_table(path)
-    phones = table.find(("phone",)) or ()
+    phones = table.find(("camera", "phone")) or ()
     dates = table.find(("date", "day", "taken", "taken_at")) or ()
     days = sorted({text[:10].replace(":", "-") for text in dates if text})
     return BiasReadings(

@@ -32,7 +32,7 @@ __all__ = [
 
 READING_HEADS = (
     *("part", "person", "repeat", "gap_mm", "u_gap_mm", "place_mm"),
-    *("photo", "sha256", "taken", "phone", "corrected"),
+    *("photo", "sha256", "taken", "camera", "corrected"),
 )
 LEAST_SEEN = 0.9
 """Share of the stations that must be seen for a mean; common practice, no source."""
@@ -63,7 +63,8 @@ class PhotoReading:
     """Where the largest gap is, or the middle of the stretch [mm from the datum mark]."""
     sha256: str = ""
     taken_at: str = ""
-    phone: str = ""
+    camera: str = ""
+    """Make and model."""
     corrected: bool = False
     """Whether the print record's correction is in the gap."""
     fault: FitupError | None = None
@@ -155,7 +156,7 @@ def readings_csv(readings: Iterable[PhotoReading]) -> bytes:
             numbers = (f"{one.gap_mm:.5f}", f"{one.u_mm:.5f}", f"{one.place_mm:.2f}")
             row = (plan.part, plan.person, plan.repeat, *numbers)
             writer.writerow(
-                (*row, plan.photo, one.sha256, one.taken_at, one.phone, "yes" if one.corrected else "no")
+                (*row, plan.photo, one.sha256, one.taken_at, one.camera, "yes" if one.corrected else "no")
             )
     return text.getvalue().encode("utf-8")
 
@@ -183,6 +184,6 @@ def _read(one: PlannedPhoto, path: Path, settings: InspectionSettings, taken: Ta
         place_mm=place_mm,
         sha256=found.photo.sha256,
         taken_at=camera.taken_at or "",
-        phone=camera.phone,
+        camera=camera.phone,
         corrected=any(row.name == CORRECTION for row in found.profile.budget),
     )

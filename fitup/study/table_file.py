@@ -22,6 +22,7 @@ __all__ = ["TableFile", "read_table"]
 
 _LARGEST_BYTES = 20_000_000
 _MOST_ROWS = 200_000
+_LARGEST_NUMBER = 1e6
 _SEPARATORS = (";", "\t", ",")
 _NUMBER = re.compile(r"[+\-−]?([0-9]{1,12}([.,][0-9]{0,15})?|[.,][0-9]{1,15})([eE][+\-]?[0-9]{1,2})?")
 
@@ -68,7 +69,7 @@ class TableFile:
         value = math.nan
         if _NUMBER.fullmatch(text.strip()):
             value = float(text.strip().replace(",", ".").replace("−", "-"))
-        if not math.isfinite(value):
+        if not abs(value) <= _LARGEST_NUMBER:
             what = show_text(text) if text.strip() else "empty"
             raise UsageError(
                 f"{self.name}, line {line}: the reading is {what}: write a plain number such as "
