@@ -198,6 +198,22 @@ def test_what_the_library_lets_pass_is_refused(bag: Path) -> None:
         check_bag(bag)
 
 
+def test_a_bag_with_other_digests_holds_and_is_no_archive_of_ours(bag: Path) -> None:
+    """RFC 8493 leaves the digest to the maker; entries are found by their SHA-256."""
+    for path in bag.glob("*manifest-*.txt"):
+        path.unlink()
+    files = sorted(path for path in (bag / "data").rglob("*") if path.is_file())
+    lines = [f"{hashlib.sha512(path.read_bytes()).hexdigest()}  {path.relative_to(bag)}\n" for path in files]
+    (bag / "manifest-sha512.txt").write_text("".join(lines))
+    assert bagit.Bag(str(bag)).validate()
+    assert len(check_bag(bag).byte_count) == len(files)
+    with pytest.raises(StorageError, match="the payload's SHA-256 are needed"):
+        read_bag(bag)
+    flipped(PHOTO)(bag)
+    with pytest.raises(StorageError, match=f"{PHOTO} is altered"):
+        check_bag(bag)
+
+
 def test_what_is_no_bag(tmp_path: Path, bag: Path) -> None:
     (tmp_path / "file").write_text("x")
     for name in ("nowhere", "file", "."):

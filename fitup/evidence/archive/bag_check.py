@@ -35,7 +35,10 @@ _MOST_NAMED = 3
 
 @dataclass(frozen=True, kw_only=True)
 class Bag:
-    """A bag that is as it was made: SHA-256 and size of every file of the payload, by its path in the bag."""
+    """A bag that is as it was made: SHA-256 and size of every file of the payload, by its path in the bag.
+
+    There are no SHA-256 where its maker has worked out other digests alone.
+    """
 
     folder: Path
     sha256: Mapping[str, str]
@@ -92,8 +95,8 @@ class _Reader:
         self._stop()
         payload = {place for place in files if place.startswith(PAYLOAD)}
         manifests = self._manifests("manifest-", files)
-        if "sha256" not in manifests:
-            self._fault("missing", "manifest-sha256.txt", "the payload's SHA-256 are needed")
+        if not manifests:
+            self._fault("missing", "manifest-sha256.txt", "no manifest lists the payload")
         for algorithm, listed in manifests.items():
             self._complete(f"manifest-{algorithm}.txt", listed, payload)
         tags = self._manifests("tagmanifest-", files)
@@ -106,7 +109,7 @@ class _Reader:
         self._stop()
         return Bag(
             folder=self._folder,
-            sha256=dict(manifests["sha256"]),
+            sha256=dict(manifests.get("sha256", {})),
             byte_count={place: files[place] for place in payload},
         )
 

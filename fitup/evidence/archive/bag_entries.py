@@ -85,6 +85,9 @@ def bag_entries(bag: Bag) -> tuple[BagIndex, list[Stored]]:
 
 
 def _index(bag: Bag) -> BagIndex:
+    if not bag.sha256:
+        sentence = "the payload's SHA-256 are needed"
+        raise bag_error(bag.name, [Fault(word="missing", where="manifest-sha256.txt", sentence=sentence)])
     place = PAYLOAD + INDEX_NAME
     if place not in bag.sha256 or bag.byte_count[place] > _LARGEST_JSON:
         fault = Fault(word="missing", where=place, sentence="no archive of fitup was exported to this bag")
