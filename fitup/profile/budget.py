@@ -41,6 +41,9 @@ LAND_LIGHT_PX = 0.2
 # Share of burnt-out samples in a lit gap, from which its edges are only known to such a part of the blur
 # (two rendered light panels: read 1.4 and 2 blurs too wide).
 BURNT_SHARE, BURNT_BLURS = 0.2, 1.75
+# The joint's blur over the print's up to which both may be one lens's: 0.78 to 1.10 in nine of ten rendered
+# photos. Beyond, gaps were read too wide by about as much as the blurs' squares differ.
+SAME_BLUR = 1.15
 SCATTER_REACH = 10  # stations to either side whose scatter counts
 # Percentile of the neighbours' bends, and the normal deviation over it: above the median, so that dust along
 # the edges counts, and low enough that the flanks of a short opening, four bends of 21, do not.
@@ -88,7 +91,8 @@ def uncertainty_budget(
         ),
         Influence(
             name="shape of the edges",
-            u_mm=np.hypot(*arrises.misfit_mm.T),  # by itself at either arris: so the suite's errors say
+            # By itself at either arris: so the suite's errors say.
+            u_mm=np.hypot(np.hypot(*arrises.misfit_mm.T), _smeared(arrises, response)),
             common=True,
             remedy="turn the lamp so that no arris glints",
         ),
@@ -187,6 +191,18 @@ def _burnt(arrises: Arrises) -> Array64:
     share = (band.clipped * inside).sum(axis=1) / np.maximum(inside.sum(axis=1), 1)
     burnt = arrises.lit & (share > BURNT_SHARE)
     return np.asarray(burnt * (BURNT_BLURS * arrises.blur_px * band.sample_mm) ** 2)
+
+
+def _smeared(arrises: Arrises, response: CameraResponse) -> float:
+    """Standard uncertainty [mm] from edges that are blurred much more than the print's.
+
+    Then it is not the lens alone: towards its end a plate gets darker by a burr or a rollover, or lies in a
+    shadow, and it ends somewhere in there.
+    """
+    if not (response.modelled and arrises.section.in_plate_plane):
+        return 0.0
+    more = arrises.blur_px**2 - (SAME_BLUR * response.blur_px) ** 2
+    return float(np.sqrt(max(more, 0.0))) * arrises.band.sample_mm
 
 
 def _prior(name: str, variance: Array64, common: bool, remedy: str) -> Influence:

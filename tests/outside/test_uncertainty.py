@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from uncertainties import correlated_values, ufloat
 
 from fitup.profile import GapProfile, Influence
-from fitup.profile.budget import U_STEP_MM, combined, uncertainty_budget
+from fitup.profile.budget import SAME_BLUR, U_STEP_MM, combined, uncertainty_budget
 from fitup.verdict import DecisionRule, Limit, StationState, judge, probability_within
 
 Array = NDArray[np.float64]
@@ -38,6 +38,7 @@ class Station:
     u_noise_px: float = 0.06
     u_arris_mm: float = 0.014
     u_shape_mm: tuple[float, float] = (0.004, 0.003)  # near and far arris, each by itself
+    blur_px: float = 1.2  # the joint's; the print's is 1.2
     priors_px: dict[str, float] = field(
         default_factory=lambda: {"blur": 0.02, "floor": 0.05, "face": 0.03, "band": 0.04}
     )
@@ -47,6 +48,11 @@ class Station:
     def gap_mm(self) -> float:
         return self.width_px * self.sample_mm
 
+    @property
+    def u_smeared_mm(self) -> float:
+        """What the joint's blur has beyond one that both may share, as squares differ."""
+        return float(np.sqrt(max(self.blur_px**2 - (SAME_BLUR * 1.2) ** 2, 0.0))) * self.sample_mm
+
 
 STATIONS = {
     "hairline": Station(width_px=1.2),
@@ -54,6 +60,7 @@ STATIONS = {
     "wide": Station(width_px=25.0),
     "print unknown by a lot": Station(width_px=25.0, scale={**SCALE_PARTS, "print": 0.03}),
     "steep": Station(width_px=8.0, tangent=-0.4),
+    "smeared by a burr": Station(width_px=9.0, blur_px=1.9),
     "corner from aside": Station(width_px=14.0, tangent=0.35, u_turn_rad=0.025),
 }
 
@@ -68,8 +75,8 @@ def budget_of(station: Station) -> tuple[Influence, ...]:
         band=SimpleNamespace(sample_mm=station.sample_mm),
         tangent=np.array([station.tangent]),
         fit=SimpleNamespace(grain_factor=1.0),
-        section=SimpleNamespace(u_turn_rad=station.u_turn_rad, lands=0, u_tangent=0.0),
-        blur_px=1.2,
+        section=SimpleNamespace(u_turn_rad=station.u_turn_rad, lands=0, u_tangent=0.0, in_plate_plane=True),
+        blur_px=station.blur_px,
         lit=np.zeros(1, bool),
         u_base_mm=None,
         misfit_mm=np.array([station.u_shape_mm]),
@@ -77,7 +84,7 @@ def budget_of(station: Station) -> tuple[Influence, ...]:
     scale = SimpleNamespace(
         relative_u=lambda points: {name: np.full(len(points), u) for name, u in station.scale.items()}
     )
-    response = SimpleNamespace(u_gap_px_at=lambda blur_px: station.u_tone_px)
+    response = SimpleNamespace(u_gap_px_at=lambda blur_px: station.u_tone_px, modelled=True, blur_px=1.2)
     shading = SimpleNamespace(u_gap_mm=np.array([station.u_arris_mm]))
     return uncertainty_budget(scale, arrises, response, shading, np.zeros((1, 2)))
 
@@ -109,6 +116,8 @@ def test_combined_is_that_of_the_uncertainties_package(name):
         gap += ufloat(0, station.u_turn_rad) * station.tangent * station.gap_mm
     gap += ufloat(0, U_STEP_MM) * station.tangent + ufloat(0, station.u_arris_mm)
     gap += ufloat(0, station.u_shape_mm[0]) + ufloat(0, station.u_shape_mm[1])
+    if station.u_smeared_mm > 0:
+        gap += ufloat(0, station.u_smeared_mm)
     assert combined(budget_of(station))[0] == pytest.approx(gap.std_dev, rel=1e-6)
 
 
@@ -154,6 +163,7 @@ def draw_gaps(station: Station, seed: int) -> Array:
     gap *= 1 + rng.normal(0, station.u_turn_rad, DRAWS) * station.tangent
     gap += rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * U_STEP_MM * station.tangent
     gap += rng.standard_normal((DRAWS, 2)) @ np.array(station.u_shape_mm)
+    gap += rng.standard_normal(DRAWS) * station.u_smeared_mm
     return gap + rng.uniform(-1, 1, DRAWS) * np.sqrt(3) * station.u_arris_mm
 
 
