@@ -15,7 +15,6 @@ from fitup.phone.refusals import refusal
 
 __all__ = ["install_answers"]
 
-_FULL = 507  # Insufficient Storage (RFC 4918)
 _log = logging.getLogger("fitup.phone")
 
 
@@ -24,14 +23,15 @@ def install_answers(app: FastAPI) -> None:
 
     @app.exception_handler(FitupError)
     def told(request: Request, error: FitupError) -> Response:
-        status = _FULL if isinstance(error, StorageError) else 400
+        status = 500 if isinstance(error, StorageError) else 400
         return refusal(request, status, str(error), code=error.exit_code)
 
     @app.exception_handler(HTTPException)
     def refused(request: Request, error: HTTPException) -> Response:
         sentence = _COMMON.get(error.status_code) if error.detail in _BARE else None
-        headers = dict(error.headers or {})
-        return refusal(request, error.status_code, sentence or str(error.detail), headers=headers)
+        code = ExitCode.STORAGE if error.status_code >= 500 else ExitCode.WRONG_USE
+        told, headers = sentence or str(error.detail), dict(error.headers or {})
+        return refusal(request, error.status_code, told, code=code, headers=headers)
 
     @app.exception_handler(RequestValidationError)
     def not_as_expected(request: Request, error: RequestValidationError) -> Response:

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Depends, Path, Query, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import FileResponse, Response
 
-from fitup.errors import UsageError
+from fitup.errors import StorageError, UsageError
 from fitup.evidence.archive.archive import Stored
 from fitup.evidence.archive.entry import MEASURED_KINDS, ArchivedFile
 from fitup.phone.headers import REPORT_HEADERS
@@ -116,7 +116,7 @@ def record(request: Request, person: SignedIn, entry: EntryNumber) -> Response:
     """The record, byte for byte as it was archived."""
     shop = shop_of(request)
     result = result_seen_by(shop, person, entry)
-    return _bytes(shop, _file(result.stored, "record", 1), "application/json")
+    return _bytes(shop, entry, _file(result.stored, "record", 1), "application/json")
 
 
 @entry_routes.get("/files/{number}")
@@ -128,7 +128,7 @@ def file(
     files = any_entry(shop, entry).entry.files
     if number > len(files):
         raise HTTPException(404, f"entry {entry} has no file {number}: look at its page.")
-    return _bytes(shop, files[number - 1], "application/octet-stream")
+    return _bytes(shop, entry, files[number - 1], "application/octet-stream")
 
 
 @entry_routes.get("/report.pdf", response_class=FileResponse)
@@ -182,7 +182,12 @@ def _picture(shop: Shop, archived: ArchivedFile, most: int, box: str) -> Respons
     return FileResponse(made, media_type="image/jpeg", headers=CACHED)
 
 
-def _bytes(shop: Shop, archived: ArchivedFile, mime: str) -> Response:
-    content = shop.archive.store.read(archived.sha256)
+def _bytes(shop: Shop, number: int, archived: ArchivedFile, mime: str) -> Response:
+    try:
+        content = shop.archive.store.read(archived.sha256)
+    except StorageError:
+        raise StorageError(
+            f"a file of entry {number} is missing or was altered: have quality control verify the archive."
+        ) from None
     headers = {**CACHED, "content-disposition": "attachment"}
     return Response(content, media_type=mime, headers=headers)

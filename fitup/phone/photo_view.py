@@ -19,6 +19,7 @@ from fitup.phone.pictures import VIEW_PX
 __all__ = ["part_jpeg", "save_view"]
 
 _QUALITY = 82
+_DAMAGED = "the photo in the archive is damaged: have quality control verify the archive."
 
 
 def save_view(photo: Path, view: Path, longest_px: int = VIEW_PX) -> tuple[int, int] | None:
@@ -45,8 +46,8 @@ def part_jpeg(content: bytes, most_px: int, box_px: tuple[int, int, int, int] | 
     try:
         upright, _ = _upright(io.BytesIO(content), most_px if box_px is None else None)
         return _jpeg(upright if box_px is None else upright.crop(_inside(box_px, upright.size)), most_px)
-    except (OSError, ValueError, SyntaxError) as error:
-        raise StorageError(f"the photo cannot be shown: {error}.") from None
+    except (OSError, ValueError, SyntaxError):
+        raise StorageError(_DAMAGED) from None
 
 
 def _inside(box: tuple[int, int, int, int], size: tuple[int, int]) -> tuple[int, int, int, int]:

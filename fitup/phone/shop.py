@@ -7,6 +7,7 @@ from typing import Any, cast
 
 from starlette.requests import Request
 
+from fitup.errors import StorageError
 from fitup.evidence.archive.archive import Archive, open_archive
 from fitup.evidence.archive.laying_out import settlements_of
 from fitup.evidence.settlement_file import Settlements
@@ -60,8 +61,23 @@ class Shop:
         self.store.close()
 
     def result(self, number: int, later_count: int) -> Settlements:
-        """The record of an entry with its settlements, read once while nothing is added to it."""
-        return self._results.get((number, later_count), lambda: settlements_of(self.archive, number))
+        """The record of an entry with its settlements, read once while nothing is added to it.
+
+        Raises
+        ------
+        StorageError
+            When it is missing or was altered.
+        """
+        return self._results.get((number, later_count), lambda: self._read(number))
+
+    def _read(self, number: int) -> Settlements:
+        try:
+            return settlements_of(self.archive, number)
+        except StorageError:
+            raise StorageError(
+                f"the record of entry {number}, or what was settled of it, is missing or was altered: have "
+                "quality control verify the archive."
+            ) from None
 
 
 def shop_of(request: Request) -> Shop:

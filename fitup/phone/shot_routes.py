@@ -15,9 +15,10 @@ from urllib.parse import unquote
 from anyio.to_thread import run_sync
 from fastapi import APIRouter, Depends, Header, Query, Request
 from pydantic import BaseModel, Field, FiniteFloat, TypeAdapter, ValidationError
+from starlette.exceptions import HTTPException
 from starlette.responses import FileResponse, JSONResponse, Response
 
-from fitup.errors import UsageError
+from fitup.errors import StorageError, UsageError
 from fitup.phone.intake import photo_name, receive
 from fitup.phone.office_work import make_picture
 from fitup.phone.people import Person
@@ -38,6 +39,7 @@ _PointList = Annotated[
 _POINTS: TypeAdapter[list[tuple[float, float]]] = TypeAdapter(_PointList)
 _LONGEST_WAIT_S = 25.0
 _LOOK_UP_S = 5.0
+_FULL = 507  # Insufficient Storage (RFC 4918)
 _Name = Annotated[str, Header(max_length=1000)]
 
 shot_routes = APIRouter(prefix="/api/shots", tags=["shots"])
@@ -77,17 +79,21 @@ async def send(
     shop = shop_of(request)
     served, joint = shop.settings.find(unquote(x_fitup_job), unquote(x_fitup_joint))
     points = _points(x_fitup_points)
-    arrived = await receive(
-        request.stream(),
-        shop.store.new_file(),
-        most_bytes=shop.settings.photo_bytes_max,
-        digest=x_fitup_digest,
-    )
-    shot = _shot(person, arrived.digest, served.name, joint.name, photo_name(x_fitup_name), points)
+    name = photo_name(x_fitup_name)
     try:
-        there, fresh = await run_sync(shop.store.add, shot, arrived.path)
-    finally:
-        arrived.discard()
+        arrived = await receive(
+            request.stream(),
+            shop.store.new_file(),
+            most_bytes=shop.settings.photo_bytes_max,
+            digest=x_fitup_digest,
+        )
+        try:
+            shot = _shot(person, arrived.digest, served.name, joint.name, name, points)
+            there, fresh = await run_sync(shop.store.add, shot, arrived.path)
+        finally:
+            arrived.discard()
+    except StorageError as error:
+        raise HTTPException(_FULL, str(error)) from None
     if fresh:
         shop.pool.wake()
     return JSONResponse(await run_sync(shot_json, shop, there), 202 if fresh else 200)
@@ -159,6 +165,8 @@ def picture(
     """The upright photo as a JPEG of at most `most` px, or its part left,top,right,bottom."""
     shop = shop_of(request)
     shot = shot_seen_by(shop, person, wanted)
+    if shot.photo_px is None:
+        raise HTTPException(404, "this photo cannot be shown: it was not opened yet, or is none.")
     place, most_px = box_of(box), stepped(most)
     name = picture_name(shot.digest, most_px, place)
     return FileResponse(
