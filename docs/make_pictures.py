@@ -1,7 +1,8 @@
 """Make the pictures of the README anew from a demo photo: `python docs/make_pictures.py`.
 
 `result.jpg` is the product's own overlay picture, made smaller; `terminal.png` is what the command prints,
-with its colours; `report.jpg` is the first page of the report. `placing.svg` is drawn by hand.
+with its colours; `report.jpg` is the first page of the report. `recurring.png` and `outcomes.png` are those
+of the archive that `tests/study/invented_archive.py` invents. `placing.svg` is drawn by hand.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ RESULT_WIDTH_PX = 1200
 REPORT_SCALE = 1.55
 JPEG_QUALITY = 84
 FONT_PX = 20
+CHANGED = "2026-04-26"
 GROUND, INK = "#1e1e1e", "#e6e6e6"
 DIM = 0.6  # share of the ink's lightness that dim letters keep
 
@@ -47,6 +49,28 @@ def main() -> None:
         _first_page(folder, DOCS / "report.jpg")
         said = run.stdout.replace(folder, "fitup-results")
     _draw(f"$ {' '.join(SHOWN)}\n" + said, DOCS / "terminal.png")
+    _studies()
+
+
+def _studies() -> None:
+    """The pictures of both studies of an archive, in few colours since they are drawings."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        archive = ("--archive", str(folder / "archive"), "--out", str(folder))
+        joint = ("--part", "rinse tank", "--joint", "J4", "--changed", CHANGED)
+        for words in (
+            ("tests.study.invented_archive", str(folder / "archive")),
+            ("fitup", "study", "recurring", *joint, *archive),
+            ("fitup", "study", "outcomes", *archive),
+        ):
+            surroundings = os.environ | {"XDG_CACHE_HOME": name}
+            subprocess.run([sys.executable, "-m", *words], cwd=ROOT, env=surroundings, check=True)
+        for found in (*folder.glob("*/recurring.png"), *folder.glob("outcomes/*.png")):
+            with Image.open(found) as picture:
+                height = round(picture.height * RESULT_WIDTH_PX / picture.width)
+                small = picture.convert("RGB").resize((RESULT_WIDTH_PX, height), Image.Resampling.LANCZOS)
+                target = DOCS / f"{found.stem.partition('-')[0]}.png"
+                small.quantize(64).save(target, optimize=True)
 
 
 def _first_page(folder: str, target: Path) -> None:

@@ -6,6 +6,7 @@ import typer
 
 from fitup.cli.study_bias import agree, bias
 from fitup.cli.study_gauge import gauge, plan, read
+from fitup.cli.study_outcomes import outcomes
 from fitup.cli.study_recurring import recurring
 
 __all__ = ["study"]
@@ -29,3 +30,4 @@ study.command("gauge")(gauge)
 study.command("bias")(bias)
 study.command("agree")(agree)
 study.command("recurring")(recurring)
+study.command("outcomes")(outcomes)

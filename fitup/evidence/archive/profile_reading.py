@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Annotated, Any, TypedDict
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
+from typing_extensions import TypedDict  # pydantic brings it along
 
 from fitup.errors import StorageError
 from fitup.evidence.record import SCHEMA_VERSION, Positive, StateWord, VerdictWordText
