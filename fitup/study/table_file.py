@@ -24,7 +24,7 @@ _LARGEST_BYTES = 20_000_000
 _MOST_ROWS = 200_000
 _LARGEST_NUMBER = 1e6
 _SEPARATORS = (";", "\t", ",")
-_NUMBER = re.compile(r"[+\-−]?([0-9]{1,12}([.,][0-9]{0,15})?|[.,][0-9]{1,15})([eE][+\-]?[0-9]{1,2})?")
+_NUMBER = re.compile(r"[+\-−]?([0-9]{1,12}([.,][0-9]{0,20})?|[.,][0-9]{1,20})([eE][+\-]?[0-9]{1,2})?")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
