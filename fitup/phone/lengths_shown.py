@@ -56,7 +56,7 @@ class ShownLengths:
     def stretch(self, start_mm: float, end_mm: float) -> str:
         """A stretch, "142–168 mm", rounded outwards so that no part of it is left out."""
         start, end = self.ends(start_mm, end_mm)
-        joiner = f"{_BLANK}…{_BLANK}" if start_mm < 0 else "–"
+        joiner = f"{_BLANK}…{_BLANK}" if start_mm < 0 else "\u2060–\u2060"
         return f"{start}{joiner}{end}{_BLANK}{self.sign}"
 
     def ends(self, start_mm: float, end_mm: float) -> tuple[str, str]:

@@ -11,7 +11,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -115,14 +115,15 @@ def phone_of(app: FastAPI, name: str = "Ana", role: str = "welder") -> Phone:
 class Program:
     """`fitup serve` as a process of its own."""
 
-    def __init__(self, folder: Path, *options: str) -> None:
+    def __init__(self, folder: Path, *options: str, workers: int = 1) -> None:
         self.port = _free_port()
         self.folder = folder
         self.base = f"http://127.0.0.1:{self.port}"
         command = [sys.executable, "-m", "fitup", "serve", "--host", "127.0.0.1", "--port", str(self.port)]
-        self._command = [*command, "--out", str(folder), "--workers", "1", *options]
+        self._command = [*command, "--out", str(folder), "--workers", str(workers), *options]
         self.output: list[str] = []
         self._phones: list[httpx2.Client] = []
+        self._screen: httpx2.Client | None = None
 
     def start(self) -> None:
         environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
@@ -152,18 +153,21 @@ class Program:
 
     def pair(self, name: str, role: str) -> Phone:
         """As at the shop computer: its own page by the printed link, a code, the phone scans it."""
-        link = self._link("/screen/open/")
-        screen = httpx2.Client(base_url=self.base, follow_redirects=True)
-        with screen:
-            page = screen.get(link)
-            token = re.search(r'name="token" value="([^"]+)"', page.text)
-            assert token, page.text[:500]
-            invited = screen.post("/screen/phones", data={"name": name, "role": role, "token": token[1]})
-            code = re.search(r"/pair/([A-Za-z0-9_-]+)", invited.text)
-            assert code, invited.text[:500]
+        if self._screen is None:  # the printed link opens it once
+            self._screen = httpx2.Client(base_url=self.base, follow_redirects=True)
+            self._phones.append(self._screen)
+            page = self._screen.get(self._link("/screen/open/"))
+        else:
+            page = self._screen.get("/screen")
+        token = re.search(r'name="token" value="([^"]+)"', page.text)
+        assert token, page.text[:500]
+        screen, told = self._screen, {"name": name, "role": role, "token": token[1]}
+        invited = _patiently(lambda: screen.post("/screen/phones", data=told))
+        code = re.search(r"/pair/([A-Za-z0-9_-]+)", invited.text)
+        assert code, invited.text[:500]
         phone = httpx2.Client(base_url=self.base, timeout=30)
         self._phones.append(phone)
-        assert phone.post("/pair", data={"code": code[1]}).status_code == 303
+        assert _patiently(lambda: phone.post("/pair", data={"code": code[1]})).status_code == 303
         return Phone(client=phone, token=phone.get("/api/session").json()["token"])
 
     @property
@@ -193,6 +197,13 @@ class Program:
     def _close(self) -> None:
         if self.process.stdout is not None:
             self.process.stdout.close()
+
+
+def _patiently(ask: Callable[[], httpx2.Response]) -> httpx2.Response:
+    """Ask again after the time that the server names, where it was too often at once."""
+    while (answer := ask()).status_code == 429:
+        time.sleep(float(answer.headers["retry-after"]))
+    return answer
 
 
 @contextlib.contextmanager

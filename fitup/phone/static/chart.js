@@ -1,6 +1,6 @@
 // The gap along the joint as a drawing: 95 % band, limit, states by pattern and mark, numbers of the spots.
 
-import { nearest, states } from "./overlay.js";
+import { inOrder, nearest, states } from "./overlay.js";
 import { calm, gap, make, mmPerUnit, sign, text } from "./words.js";
 
 const [LEFT, RIGHT, TOP, FOOT] = [46, 10, 30, 44];
@@ -218,18 +218,19 @@ export class Chart {
   }
 
   #flags() {
-    const drawn = [];
-    let reached = -Infinity;
-    for (const spot of this.data.spots) {
+    const taken = [];
+    return inOrder(this.data.spots, this.chosen).flatMap((spot) => {
       const x = this.x((spot.start + spot.end) / 2);
-      const chosen = spot.number === this.chosen;
-      if (x < LEFT || x > this.width - RIGHT || (x - reached < FLAG_APART && !chosen)) continue;
-      reached = x;
-      const flag = make("g", { class: `flag${chosen ? " is-chosen" : ""}`, "data-spot": spot.number });
-      flag.append(make("line", { x1: x, y1: 18, x2: x, y2: TOP + 6 }), make("circle", { cx: x, cy: 13, r: 11 }), make("text", { x, y: 18, "text-anchor": "middle" }, String(spot.number)));
-      drawn.push(flag);
-    }
-    return drawn;
+      if (x < LEFT || x > this.width - RIGHT || taken.some((one) => Math.abs(one - x) < FLAG_APART)) return [];
+      taken.push(x);
+      const flag = make("g", { class: `flag${spot.number === this.chosen ? " is-chosen" : ""}`, "data-spot": spot.number });
+      flag.append(
+        make("line", { x1: x, y1: 18, x2: x, y2: TOP + 6 }),
+        make("circle", { cx: x, cy: 13, r: 11 }),
+        make("text", { x, y: 18, "text-anchor": "middle" }, String(spot.number)),
+      );
+      return [flag];
+    });
   }
 
   #cursor() {

@@ -106,7 +106,7 @@ async function followOne(shot) {
     const said = await answer.json();
     [seen, known] = [said.version ?? seen + 1, { ...known, state: said.state, position: said.position ?? 0 }];
     known.verdict = said.verdict;
-    known.error = said.error;
+    known.error = said.verdict === "retake" || said.code === 5 ? "" : said.error;
     if (said.state === "done" || said.state === "failed") known.resultUrl = said.result_url ?? `/s/${shot.id}`;
     await keepShot(known);
     await show();

@@ -45,8 +45,7 @@ export function drawStates(group, data, scale, chosen) {
 function flags(data, normals, scale, chosen) {
   const taken = [];
   const drawn = [];
-  const order = [...data.spots].sort((a, b) => (b.number === chosen) - (a.number === chosen) || FIRST.indexOf(a.state) - FIRST.indexOf(b.state));
-  for (const spot of order) {
+  for (const spot of inOrder(data.spots, chosen)) {
     const k = nearest(data.at, (spot.start + spot.end) / 2);
     const [u, v] = data.photo.line[k];
     const at = [u - normals[k][0] * FLAG * scale, v - normals[k][1] * FLAG * scale];
@@ -62,6 +61,12 @@ function flags(data, normals, scale, chosen) {
     drawn.push(flag);
   }
   return drawn;
+}
+
+// Spots as their numbers are drawn while there is room: the chosen one, then what is worst.
+export function inOrder(spots, chosen) {
+  const rank = (one) => (one.number === chosen ? -1 : FIRST.indexOf(one.state));
+  return [...spots].sort((a, b) => rank(a) - rank(b));
 }
 
 // Square to the joint, to the side of the strip.
