@@ -15,6 +15,17 @@ from hypothesis import strategies as st
 from fitup.errors import StorageError, UsageError
 from fitup.evidence.archive import signing
 from fitup.evidence.archive.canonical import canonical_json
+from fitup.evidence.archive.entry import (
+    About,
+    ArchivedFile,
+    Correction,
+    Entry,
+    Origin,
+    Outcome,
+    Reference,
+    entry_from_json,
+    entry_to_json,
+)
 from fitup.evidence.archive.store import sha256_of
 from tests.evidence.archive_builders import small_archive
 
@@ -108,6 +119,35 @@ def test_canonical_form_is_that_of_rfc_8785(written: str, canonical: str) -> Non
 @settings(max_examples=200, deadline=None)
 def test_canonical_form_is_that_of_another_library(value: object) -> None:
     assert canonical_json(value) == rfc8785.dumps(value)  # type: ignore[arg-type]
+
+
+@given(TEXTS, TEXTS, st.booleans())
+@settings(max_examples=200, deadline=None)
+def test_an_entry_is_known_to_be_canonical_by_writing_it_once_more(
+    text: str, name: str, imported: bool
+) -> None:
+    """What verifying relies on to be quick: the model's fields stand as canonical JSON has them."""
+    digest = sha256_of(text.encode())
+    entry = Entry(
+        format=2 if imported else 1,
+        archive="a" * 32,
+        number=3,
+        previous=digest,
+        kind="outcome",
+        added_at_utc="2026-11-25T10:00:00Z",
+        program=name,
+        about=About(day="2026-11-25", job=text, who=name, sentence=text, wire_um=900),
+        refers_to=(Reference(number=1, digest=digest),),
+        outcome=Outcome(word="sound", bead_colour=text),
+        correction=Correction(by=name, void=False, changed=("job",)),
+        note=text,
+        files=(ArchivedFile(role="photo", name=name, sha256=digest, byte_count=7),),
+        imported=Origin(archive="b" * 32, number=2, digest=digest) if imported else None,
+    )
+    written = entry_to_json(entry)
+    assert written == entry.model_dump_json(exclude=None if imported else {"imported"})
+    assert entry_from_json(written) == entry
+    assert entry_from_json(written.replace(":", ": ", 1)) is None
 
 
 @pytest.mark.parametrize("value", [1.5, 2**53, {"é": 1}, {1: 2}, b"x", {"a": [float("nan")]}, "\ud800"])
