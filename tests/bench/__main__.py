@@ -24,6 +24,7 @@ from tests.bench.accuracy import Outcome, figures, measure_all, photo_row, worst
 from tests.bench.archive import archive_figures
 from tests.bench.bound_ratio import bound_ratios
 from tests.bench.kinds import kind_figures, kind_row, kind_truths, measure_kinds
+from tests.bench.phone import phone_figures
 from tests.bench.remeasuring import remeasuring_figures
 from tests.bench.seam import seam_figures, seam_truths
 from tests.bench.speed import (
@@ -39,7 +40,7 @@ from tests.bench.truth import Truth, load_truths
 ROOT = Path(__file__).resolve().parents[2]
 TIMED_PHOTOS = 3
 TABLE_WIDTH = 180
-SECTIONS = ("accuracy", "kinds", "suite", "speed", "archive")
+SECTIONS = ("accuracy", "kinds", "suite", "speed", "archive", "phone")
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -63,6 +64,8 @@ def main(arguments: list[str] | None = None) -> int:
         report["speed"] = _speed(truths, kind_truths(options.photos / "kinds"), console)
     if "archive" in options.sections:
         report["archive"] = _archive(options, truths, console)
+    if "phone" in options.sections:
+        report["phone"] = _phone(console)
     partial = options.out.with_name(options.out.name + ".part")
     partial.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     partial.replace(options.out)
@@ -215,6 +218,18 @@ def _speed(truths: list[Truth], kinds: list[Truth], console: Console) -> dict[st
                 table.add_row(f"  {stage} over grey decode", _text(ratio))
         elif not isinstance(value, list):
             table.add_row(key, _text(value))
+    console.print(table)
+    return result
+
+
+# -------------------------------------------------------------------------------------------------- phone
+
+
+def _phone(console: Console) -> dict[str, Any]:
+    result = phone_figures()
+    table = _two_columns("Phone page")
+    for key, value in result.items():
+        table.add_row(key, _text(value))
     console.print(table)
     return result
 
