@@ -1,8 +1,8 @@
 """Render the gauge study's photos: python demo_images/study.py [names...] [--out F] [--variant ...].
 
 Renders what is missing of NAME.jpg and NAME.truth.json in --out (kept out of git). It needs the `render`
-extra. With an NVIDIA card use `--variant cuda_ad_rgb`. `python demo_images/study.py p3_N2 --samples 16 --out
-/some/folder` gives a quick look.
+extra. With an NVIDIA card use `--variant cuda_ad_rgb`: some minutes for all; two processor cores need two or
+three minutes a photo. `python demo_images/study.py p3_N2 --samples 16 --out F` gives a quick look.
 """
 
 from __future__ import annotations
@@ -10,12 +10,9 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-import tempfile
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
@@ -25,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def main() -> None:
-    """Render every scene of the study that is named, or all of them, as far as their photos are missing."""
+    """Render every scene that is named, or all of them, as far as their photos are missing."""
     options = _options()
     import mitsuba as mi
     import render
@@ -33,10 +30,11 @@ def main() -> None:
     mi.set_variant(options.variant)
     if options.variant.startswith("llvm"):
         render.LANES = 3_000_000  # what two cores' memory bears
+    from study_apart import APART
     from study_scenes import STUDY
 
     options.out.mkdir(parents=True, exist_ok=True)
-    for scene in STUDY:
+    for scene in (*STUDY, *APART):
         if options.names and not any(scene.name.startswith(n) for n in options.names):
             continue
         if (options.out / f"{scene.name}.truth.json").exists():
@@ -61,13 +59,13 @@ def _options() -> argparse.Namespace:
 def _photo(scene: StudyScene, options: argparse.Namespace) -> str:
     """Write the photo and then its truth; the linear light is dropped: no other camera looks at it."""
     from camera import develop, save_jpeg
-    from hostile_assemble import hostile_truth
-    from linear import linear_render
-    from render import _short_lists
+    from hostile_assemble import build_hostile, hostile_truth
+    from render import _short_lists, paper_level, render
 
-    with tempfile.TemporaryDirectory() as folder:
-        linear = linear_render(scene, Path(folder), options.samples, options.detail)
-    pixels = develop(linear.light.astype(np.float32), linear.paper, scene.camera, scene.picture)
+    world, _ = build_hostile(scene, options.detail)
+    whole = argparse.Namespace(scale=1.0, crop=None, samples=options.samples)
+    light = render(scene, world, whole)
+    pixels = develop(light, paper_level(scene, world, whole), scene.camera, scene.picture)
     path = options.out / f"{scene.name}.jpg"
     quality = save_jpeg(pixels, path, scene.camera, scene.picture, scene.taken_at, scene.bytes_limit, True)
     truth = hostile_truth(scene, quality) | {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
@@ -236,3 +237,28 @@ def test_a_photo_that_cannot_be_measured_is_named(photo: Draw, tmp_path: Path) -
 def test_settings_that_cannot_be_used_are_refused(change: dict[str, object], count: int, word: str) -> None:
     with pytest.raises(UsageError, match=word):
         inspect_sides(["none.jpg"] * count, replace(SETTINGS, **change))
+
+
+# ----------------------------------------------------------------------- rendered photos (demo_images/sides)
+
+RENDERED = Path(__file__).parents[1] / "demo_images" / "sides"
+
+
+@pytest.mark.parametrize(("joint", "told"), [("33", 1), ("34", 0), ("35", -1)])
+def test_rendered_photos_from_both_sides_tell_gap_and_step_apart(joint: str, told: int) -> None:
+    """The plate beyond the joint higher, level, lower: true within what is stated, and told where it is sure."""
+    paths = sorted(RENDERED.glob(f"{joint}?_sides.jpg"))
+    sides = inspect_sides(paths, InspectionSettings(wire=SETTINGS.wire, sheet=SETTINGS.sheet))
+    truth = json.loads(paths[0].with_suffix(".truth.json").read_text(encoding="utf-8"))["stations"]
+    assert sides.separated is not None
+    step, u_step = sides.separated.step_mm, sides.separated.u_step_mm
+    for key, found, u in (
+        ("gap_mm", sides.profile.gap_mm, sides.profile.u_gap_mm),
+        ("step_mm", step, u_step),
+    ):
+        seen = np.isfinite(found)
+        error = found - np.interp(sides.profile.station_mm, truth["s_mm"], truth[key])
+        assert seen.mean() > 0.9
+        assert (np.abs(error) <= 2 * u)[seen].mean() > 0.9
+    sure = np.abs(np.nanmedian(step)) > 2 * np.nanmedian(u_step)
+    assert np.sign(np.nanmedian(step)) * sure == told
