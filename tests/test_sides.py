@@ -246,7 +246,7 @@ RENDERED = Path(__file__).parents[1] / "demo_images" / "sides"
 
 @pytest.mark.parametrize(("joint", "told"), [("33", 1), ("34", 0), ("35", -1)])
 def test_rendered_photos_from_both_sides_tell_gap_and_step_apart(joint: str, told: int) -> None:
-    """The plate beyond the joint higher, level, lower: true within what is stated, and told where it is sure."""
+    """The plate beyond the joint higher, level, lower: true within what is stated, told where sure."""
     paths = sorted(RENDERED.glob(f"{joint}?_sides.jpg"))
     sides = inspect_sides(paths, InspectionSettings(wire=SETTINGS.wire, sheet=SETTINGS.sheet))
     truth = json.loads(paths[0].with_suffix(".truth.json").read_text(encoding="utf-8"))["stations"]

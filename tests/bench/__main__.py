@@ -34,13 +34,14 @@ from tests.bench.speed import (
     peak_mb,
     verdict_over_decode,
 )
+from tests.bench.study import run_study
 from tests.bench.suite_section import run_suite
 from tests.bench.truth import Truth, load_truths
 
 ROOT = Path(__file__).resolve().parents[2]
 TIMED_PHOTOS = 3
 TABLE_WIDTH = 180
-SECTIONS = ("accuracy", "kinds", "suite", "speed", "archive", "phone")
+SECTIONS = ("accuracy", "kinds", "suite", "speed", "archive", "phone", "study")
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -66,6 +67,8 @@ def main(arguments: list[str] | None = None) -> int:
         report["archive"] = _archive(options, truths, console)
     if "phone" in options.sections:
         report["phone"] = _phone(console)
+    if "study" in options.sections:
+        report["study"] = run_study(options.study, console)
     partial = options.out.with_name(options.out.name + ".part")
     partial.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     partial.replace(options.out)
@@ -78,6 +81,7 @@ def _options(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--photos", type=Path, default=ROOT / "demo_images", help="folder with truth files")
     parser.add_argument("--out", type=Path, default=ROOT / "bench.json")
     parser.add_argument("--cache", type=Path, default=ROOT / "out" / "suite", help="of the suite's photos")
+    parser.add_argument("--study", type=Path, default=ROOT / "out" / "study", help="the gauge study's photos")
     parser.add_argument("--entries", type=int, default=100_000, help="that are searched in the archive")
     parser.add_argument("--filed", type=int, default=2000, help="that are added and verified with files")
     parser.add_argument("--kills", type=int, default=1000, help="of programs that add to an archive")
