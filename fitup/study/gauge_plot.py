@@ -46,10 +46,10 @@ def _components(axes: Axes, study: CrossedStudy) -> None:
     )
     width = 0.27
     for k, (words, field, hatch, colour) in enumerate(_BARS):
-        heights = [100 * min(getattr(one, field), 10.0) for _, one in shown]
+        shares = [100 * getattr(one, field) for _, one in shown]
         axes.bar(
             np.arange(len(shown)) + (k - 1) * width,
-            heights,
+            [min(share, 100.0) for share in shares],
             width * 0.92,
             color=colour,
             hatch=hatch,
@@ -57,10 +57,20 @@ def _components(axes: Axes, study: CrossedStudy) -> None:
             linewidth=0.4,
             label=words,
         )
+        for place, share in zip(np.arange(len(shown)) + (k - 1) * width, shares, strict=True):
+            axes.annotate(
+                f"{share:.0f}" if share >= 9.95 else f"{share:.1f}",
+                (place, min(share, 100.0)),
+                xytext=(0, 1),
+                textcoords="offset points",
+                ha="center",
+                fontsize=7,
+            )
+    axes.set_ylim(0, 112)
     for level in (GOOD_SHARE, USABLE_SHARE):
         axes.axhline(100 * level, color=VERMILLION, linewidth=1.0, linestyle=(0, (6, 2)))
     axes.set_xticks(range(len(shown)), [name for name, _ in shown])
-    dress(axes, "Shares of every component", "dashed: 10 % and 30 % of the limit", "%")
+    dress(axes, "Shares of every component", "dashed: 10 % and 30 % of the limit; bars end at 100 %", "%")
     axes.legend(fontsize=8, framealpha=0.9)
 
 

@@ -121,7 +121,7 @@ def anova_lines(study: CrossedStudy) -> list[tuple[str, str, str, str, str, str]
         if below is not None:
             ratio, tail = row.over(below)
             f, p = (
-                ("infinite" if math.isinf(ratio) else f"{ratio:.3f}"),
+                _f_words(ratio),
                 ("<0.001" if tail < 0.001 else f"{tail:.3f}"),
             )
         lines.append((row.source, f"{row.ss:.6g}", f"{row.df}", f"{row.ms:.6g}", f, p))
@@ -132,6 +132,12 @@ def _rows(study: CrossedStudy) -> tuple[AnovaRow, ...]:
     table = study.anova
     pooled = (table.pooled,) if study.pooled else ()
     return (table.part, table.person, table.interaction, table.repeat, *pooled)
+
+
+def _f_words(ratio: float) -> str:
+    if math.isinf(ratio):
+        return "infinite"
+    return f"{ratio:.3f}" if ratio < 1000 else f"{ratio:.0f}"
 
 
 def _below(study: CrossedStudy, row: AnovaRow) -> AnovaRow | None:

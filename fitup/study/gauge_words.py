@@ -84,9 +84,7 @@ def _sentence(study: CrossedStudy, word: str) -> str:
     limit = f"a limit of {study.limit_mm:.3g} mm"
     if word == "unproven":
         return f"Unproven: every repeat gave the same number, so that repeatability at {limit} is not known."
-    return (
-        f"{word.capitalize()}: measuring takes {share} of {limit}; number of distinct categories {study.ndc}."
-    )
+    return f"{word.capitalize()}: measuring takes {share} of {limit}; distinct categories {study.ndc}."
 
 
 def _advice(word: str, blame: Component, share: float, study: CrossedStudy) -> str:
