@@ -46,6 +46,9 @@ WIDE = 3.0  # gap over blur from which a station tells the floor by itself
 LIT, HALF_LIT = 0.20, 0.08  # floor above the photo's usual one, as a share of the base's light
 JUMP_MM, JUMP_STRETCH = 0.12, 40  # off the arris' line over so many stations to either side
 PALER = 0.9  # than usual
+STANDING_SHARE = (
+    0.8  # of what the curves leave open, before a standing plate (renders of 13 tees and corners)
+)
 # How much of the gap, for every time that light from over a lap's sheet outshines its end face, is not gap
 # but that light's rise, and what that leaves open (found on renders of nine laps in drawn light); smoothed
 # along the joint.
@@ -148,7 +151,8 @@ def _without_pull(fit: ArrisFit, shape: BaseShape, sheet_px: Array64) -> tuple[A
     outshone = np.clip(fit.levels[:, 2] / np.maximum(fit.levels[:, 0], 1e-3), 1.0, OUTSHONE)
     pull = PULL * np.where(np.isfinite(sheet_px), running_median(outshone - 1, PULL_STRETCH), 0.0)
     width = fit.width_px / (1 + pull)
-    return width, width * np.hypot(np.hypot(shape.u_relative, shape.u_along), U_PULL * pull)
+    told = np.hypot(shape.u_relative, shape.u_along) * np.where(np.isfinite(sheet_px), 1.0, STANDING_SHARE)
+    return width, width * np.hypot(told, U_PULL * pull)
 
 
 def _rounds(sight: _Sight, print_blur_px: float) -> tuple[ArrisFit, _Known, NDArray[np.bool_]]:

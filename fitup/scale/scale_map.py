@@ -28,7 +28,7 @@ __all__ = ["ScaleMap", "edge_profiles", "scale_map"]
 
 STRETCH_CONFLICT = 3.0
 U_PAPER = 5e-4  # relative; order of magnitude, from memory
-_U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
+U_THICKNESS_MM = 0.05  # paper, paste, and lying not quite tight
 _STRAIN_STEP_MM = 0.5
 SAME_FIT, SAME_FIT_PX = 1.15, 0.03
 FOCAL_CONFLICT = 4.0
@@ -155,7 +155,7 @@ class ScaleMap:
         record = self.print_record
         if record is not None and record.thickness_mm == self.thickness_mm and record.u_thickness_mm:
             return record.u_thickness_mm
-        return max(_U_THICKNESS_MM, 0.05 * self.thickness_mm)
+        return max(U_THICKNESS_MM, 0.05 * self.thickness_mm)
 
     @property
     def model(self) -> str:

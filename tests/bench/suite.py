@@ -42,7 +42,7 @@ from fitup.inspection import Inspection, InspectionSettings, inspect
 from fitup.profile.arris_shading import u_radius_mm
 from fitup.scale import target_layout
 from tests.bench.accuracy import print_record_of, reading_of, settings_of
-from tests.bench.kinds import kind_settings
+from tests.bench.kinds import kind_settings, told_off
 from tests.bench.suite_photos import SuitePhoto, workers
 from tests.bench.truth import Reading, Score, Truth, score
 
@@ -89,8 +89,7 @@ def measure_suite(
 
 
 def _measured(photo: SuitePhoto, *, print_checks: bool = True) -> SuiteOutcome:
-    radius_mm = assumed_radius_mm(photo.source.truth)
-    settings = replace(_settings(photo.truth), arris_radius_mm=radius_mm)
+    settings = _settings(photo.truth, photo.source.truth)
     if not print_checks:
         settings = replace(settings, print_record=None)
     try:
@@ -100,10 +99,13 @@ def _measured(photo: SuitePhoto, *, print_checks: bool = True) -> SuiteOutcome:
     return suite_outcome(photo, inspection, print_checks=print_checks)
 
 
-def _settings(truth: Truth) -> InspectionSettings:
+def _settings(truth: Truth, scene: Truth) -> InspectionSettings:
+    """Return what a person tells, off by what is drawn once for the scene."""
     if truth.data["joint"].get("kind", "butt") == "butt":
-        return settings_of(truth, print_record_of(truth))
-    return kind_settings(truth, len(truth.data["targets"]))
+        plain = settings_of(truth, print_record_of(truth))
+        return replace(plain, arris_radius_mm=assumed_radius_mm(scene))
+    plain = kind_settings(truth, len(truth.data["targets"]))
+    return told_off(plain, truth, np.random.default_rng([zlib.crc32(scene.name.encode()), 9]))
 
 
 def assumed_radius_mm(scene: Truth) -> float:
