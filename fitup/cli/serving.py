@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import socket
 import tempfile
 from collections.abc import Iterator
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fitup.cli import shared_options as shared
+from fitup.cli.archiving import ARCHIVE_VARIABLE
 from fitup.errors import UsageError
 
 if TYPE_CHECKING:
@@ -194,7 +196,7 @@ def _settings(
     workers = {} if serving.workers is None else {"workers": serving.workers}
     return PhoneSettings(
         jobs=jobs,
-        archive=options.archive or str(place / "archive"),
+        archive=_archive(serving, options) or str(place / "archive"),
         state_folder=place,
         serial=checked_text(options.serial, "--serial"),
         host_names=serving.names,
@@ -203,6 +205,12 @@ def _settings(
         samples=samples,
         **workers,
     )
+
+
+def _archive(serving: _Serving, options: Options) -> str | None:
+    """The archive that was named; a trial does not take the one that is usual here, whose entries stay."""
+    usual = os.environ.get(ARCHIVE_VARIABLE)
+    return None if serving.demo and options.archive == usual else options.archive
 
 
 def _reachable(host: str) -> str:

@@ -98,6 +98,11 @@ class PhoneSettings:
                 return served, one
         raise UsageError(f"job {served.name} has no such joint: take it from the list of joints.")
 
+    @property
+    def views(self) -> Path:
+        """The folder of smaller pictures of photos."""
+        return self.state_folder / "views"
+
     def view(self, digest: str) -> Path:
         """Where the smaller picture of a photo lies, or will lie."""
-        return self.state_folder / "views" / digest[:2] / f"{digest}.jpg"
+        return self.views / digest[:2] / f"{digest}.jpg"

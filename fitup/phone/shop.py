@@ -13,6 +13,7 @@ from fitup.evidence.archive.laying_out import settlements_of
 from fitup.evidence.settlement_file import Settlements
 from fitup.evidence.writing import check_folder
 from fitup.phone.board import Board
+from fitup.phone.housekeeping import drop_old, tidy
 from fitup.phone.kept import Kept
 from fitup.phone.measuring import MeasuringPool
 from fitup.phone.office import Office
@@ -24,6 +25,9 @@ from fitup.phone.verifying import Verification
 __all__ = ["Shop", "shop_of"]
 
 _KEPT = 64
+_KEPT_DAYS = 30.0
+"""How long photos stay here that gave no result: until then, tapped ends measure them again."""
+_MOST_MADE_BYTES = 2_000_000_000
 
 
 class Shop:
@@ -51,7 +55,11 @@ class Shop:
         self.comparisons: Kept[dict[str, Any] | None] = Kept(_KEPT)
 
     def start(self) -> None:
-        """Begin to measure, with what waits."""
+        """Begin to measure, with what waits; make room where much was kept."""
+        waiting = frozenset(one.digest for one in self.store.open_shots())
+        drop_old(self.store.photos, _KEPT_DAYS, waiting)
+        for folder in (self.office.folder, self.settings.views):
+            tidy(folder, _MOST_MADE_BYTES)
         self.pool.start()
 
     def stop(self) -> None:

@@ -115,10 +115,10 @@ def phone_of(app: FastAPI, name: str = "Ana", role: str = "welder") -> Phone:
 class Program:
     """`fitup serve` as a process of its own."""
 
-    def __init__(self, folder: Path, *options: str, workers: int = 1) -> None:
+    def __init__(self, folder: Path, *options: str, workers: int = 1, scheme: str = "http") -> None:
         self.port = _free_port()
         self.folder = folder
-        self.base = f"http://127.0.0.1:{self.port}"
+        self.base = f"{scheme}://127.0.0.1:{self.port}"
         command = [sys.executable, "-m", "fitup", "serve", "--host", "127.0.0.1", "--port", str(self.port)]
         self._command = [*command, "--out", str(folder), "--workers", str(workers), *options]
         self.output: list[str] = []
@@ -189,7 +189,7 @@ class Program:
     def _wait(self) -> None:
         for _ in range(200):
             with contextlib.suppress(httpx2.HTTPError):
-                if httpx2.get(f"{self.base}/healthz").status_code == 200:
+                if httpx2.get(f"{self.base}/healthz", verify=False).status_code == 200:
                     return
             time.sleep(0.05)
         raise AssertionError("the server does not answer")
@@ -207,8 +207,8 @@ def _patiently(ask: Callable[[], httpx2.Response]) -> httpx2.Response:
 
 
 @contextlib.contextmanager
-def program(folder: Path, *options: str) -> Iterator[Program]:
-    made = Program(folder, *options)
+def program(folder: Path, *options: str, scheme: str = "http") -> Iterator[Program]:
+    made = Program(folder, *options, scheme=scheme)
     made.start()
     try:
         yield made

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import re
 import socket
+import ssl
 import subprocess
 import sys
 import time
 from collections import Counter
+from datetime import UTC, datetime, timedelta
+from ipaddress import ip_address
 from pathlib import Path
 
 import httpx2
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
 
 from fitup.evidence.archive.archive import open_archive
 from fitup.evidence.archive.finding import Query
@@ -22,6 +30,52 @@ from tests.phone.shop_app import Phone, digest_of, job_file, program
 @pytest.fixture(scope="module")
 def photo(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     return save(SCENES["hairline"], tmp_path_factory.mktemp("photo") / "hairline.jpg").read_bytes()
+
+
+def test_a_trial_lets_a_browser_in_at_once_over_https(tmp_path: Path) -> None:
+    certificate, key = _own_certificate(tmp_path)
+    options = ("--demo", "--certificate", str(certificate), "--key", str(key))
+    with program(tmp_path / "trial", *options, scheme="https") as server:
+        trial = re.search(r"https://\S+/pair/(\S+)", "".join(server.output))
+        assert trial
+        context = ssl.create_default_context(cafile=str(certificate))
+        with httpx2.Client(base_url=server.base, verify=context, follow_redirects=True) as browser:
+            assert browser.get(trial[0]).status_code == 200
+            joints = browser.post("/pair", data={"code": trial[1]})
+            assert "RT-40" in joints.text
+            cookie = next(iter(browser.cookies.jar))
+            assert cookie.secure
+            samples = browser.get("/api/samples").json()["samples"]
+            assert browser.get(samples[0]["url"]).content[:2] == b"\xff\xd8"
+
+
+def _own_certificate(folder: Path) -> tuple[Path, Path]:
+    """A certificate of 127.0.0.1 that says of itself that it is one."""
+    private = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "shop")])
+    now = datetime.now(UTC)
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(private.public_key())
+        .serial_number(1)
+        .not_valid_before(now - timedelta(hours=1))
+        .not_valid_after(now + timedelta(hours=1))
+        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(ip_address("127.0.0.1"))]), critical=False)
+        .add_extension(x509.BasicConstraints(ca=True, path_length=None), critical=True)
+        .sign(private, hashes.SHA256())
+    )
+    files = folder / "shop.pem", folder / "shop-key.pem"
+    files[0].write_bytes(certificate.public_bytes(serialization.Encoding.PEM))
+    files[1].write_bytes(
+        private.private_bytes(
+            serialization.Encoding.PEM,
+            serialization.PrivateFormat.PKCS8,
+            serialization.NoEncryption(),
+        )
+    )
+    return files
 
 
 def variants(photo: bytes, count: int) -> list[bytes]:
@@ -74,6 +128,7 @@ def test_what_cannot_be_served_is_said_in_a_sentence(tmp_path: Path) -> None:
             ([*usual, "--job", str(broken)], "broken.toml"),
             ([*usual, "--job", str(tmp_path / "none.toml")], "none.toml"),
             ([*usual, "--job", str(listed), "--certificate", "a.pem"], "--key"),
+            ([*usual, "--job", str(listed), "--certificate", "a.pem", "--key", "b.pem"], "certificate"),
         ):
             code, error = _serve(*options)
             assert code == 2
