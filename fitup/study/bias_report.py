@@ -15,7 +15,7 @@ from fitup.study.calibration_control import CalibrationControl
 from fitup.study.capability import Capability, capability
 from fitup.study.gauge_report import StudyFiling
 from fitup.study.gauge_words import percent
-from fitup.study.pictures import dress, new_figure
+from fitup.study.pictures import dress, new_figure, plain_legend
 from fitup.study.quantiles import t_quantile
 from fitup.study.study_page import PAGE_INCH, filed, finite, study_page
 
@@ -163,7 +163,7 @@ def bias_figure(study: BiasStudy) -> Figure:
     axes.plot(grid, line.bias(grid), color=BLUE, linewidth=1.6, label="line, 95 % band")
     axes.axhline(0.0, color=VERMILLION, linewidth=1.2, linestyle=(0, (6, 2)), label="no bias")
     dress(axes, "Bias: reading less reference", "reference, mm", "bias, mm")
-    axes.legend(fontsize=8, framealpha=0.9, ncols=4)
+    plain_legend(axes, ncols=4)
     return figure
 
 

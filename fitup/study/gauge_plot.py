@@ -9,7 +9,7 @@ import numpy as np
 from fitup.evidence.palette import BLACK, GREY, VERMILLION
 from fitup.study.crossed import CrossedStudy
 from fitup.study.gauge_words import GOOD_SHARE, USABLE_SHARE
-from fitup.study.pictures import MARKS, SIDE_COLOURS, dress, new_figure, short
+from fitup.study.pictures import MARKS, SIDE_COLOURS, dress, new_figure, plain_legend, short
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -71,7 +71,7 @@ def _components(axes: Axes, study: CrossedStudy) -> None:
         axes.axhline(100 * level, color=VERMILLION, linewidth=1.0, linestyle=(0, (6, 2)))
     axes.set_xticks(range(len(shown)), [name for name, _ in shown])
     dress(axes, "Shares of every component", "dashed: 10 % and 30 % of the limit; bars end at 100 %", "%")
-    axes.legend(fontsize=8, framealpha=0.9)
+    plain_legend(axes)
 
 
 def _by_part(axes: Axes, study: CrossedStudy) -> None:
@@ -84,7 +84,7 @@ def _by_part(axes: Axes, study: CrossedStudy) -> None:
     axes.plot(np.arange(len(value)), value.mean(axis=(1, 2)), color=GREY, linewidth=1.2, zorder=1)
     _name_ticks(axes, study.cross.parts)
     dress(axes, "Readings by part", "part; grey: mean", "reading, mm")
-    axes.legend(fontsize=8, framealpha=0.9, ncols=2)
+    plain_legend(axes, ncols=2)
 
 
 def _by_person(axes: Axes, study: CrossedStudy) -> None:

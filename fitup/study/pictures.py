@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import logging
 import warnings
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from fitup.evidence.palette import BLACK, BLUE, GREY, PURPLE, VERMILLION
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["MARKS", "SIDE_COLOURS", "as_jpeg", "as_png", "dress", "new_figure", "short"]
+__all__ = ["MARKS", "SIDE_COLOURS", "as_jpeg", "as_png", "dress", "new_figure", "plain_legend", "short"]
 
 SIDE_COLOURS = (BLACK, BLUE, VERMILLION, PURPLE, GREY)
 MARKS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "*")
@@ -42,8 +42,15 @@ def dress(axes: Axes, title: str, x_words: str, y_words: str) -> None:
     axes.tick_params(labelsize=8)
 
 
+def plain_legend(axes: Axes, **how: Any) -> None:
+    """A legend whose names are names: a dollar sign is a dollar sign."""
+    for text in axes.legend(fontsize=8, framealpha=0.9, **how).get_texts():
+        text.set_parse_math(False)
+
+
 def short(name: str, letters: int = 12) -> str:
-    """A name that fits under an axis."""
+    """A name that fits under an axis; one that begins with _ would be left out of a legend."""
+    name = f" {name}" if name.startswith("_") else name
     return name if len(name) <= letters else name[: letters - 1] + "…"
 
 

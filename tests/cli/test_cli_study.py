@@ -285,3 +285,15 @@ def test_help_of_studies_loads_nothing_heavy(fitup: Fitup) -> None:
     assert code == 0
     for name in ("plan", "read", "gauge", "bias", "agree"):
         assert name in out
+
+
+def test_names_of_any_kind_are_names(fitup: Fitup, tmp_path: Path) -> None:
+    random = np.random.default_rng(1)
+    lines = ["part,person,repeat,gap_mm"]
+    for part in ("$\\frac{$", "_b", "%s {}"):
+        for person in ("$x$", "_hidden", "Ä\u202e日本"):
+            lines += [f'"{part}","{person}",{k},{random.uniform(0.1, 1):.3f}' for k in (1, 2)]
+    (tmp_path / "r.csv").write_text("\n".join(lines), encoding="utf-8")
+    code, _, err = fitup("study", "gauge", "r.csv", "--limit", "0.9mm", "--out", "g.pdf")
+    assert (code, err) == (0, "")
+    assert "_hidden" in pages(tmp_path / "g.pdf")[0]
