@@ -20,7 +20,7 @@ from fitup.phone import PhoneSettings, ServedJob
 from fitup.phone.measuring import MeasuringPool
 from fitup.phone.shot import Shot, shot_id
 from fitup.phone.shot_store import ShotStore
-from tests.phone.shop_app import DONE, Phone, Program, digest_of
+from tests.phone.shop_app import DONE, Phone, Program, commented, digest_of
 
 __all__ = ["phone_figures"]
 
@@ -169,10 +169,9 @@ def _add(store: ShotStore, joint: str, number: int) -> None:
 
 
 def variant(joint: str, number: int) -> bytes:
-    """The demo photo of a joint with other bytes: a comment (JPEG, ITU T.81, B.2.4.5) behind the start."""
+    """The demo photo of a joint, each time with other bytes."""
     (path,) = (ROOT / "demo_images").glob(f"{int(joint[1:]):02d}_*.jpg")
-    photo, told = path.read_bytes(), f"photo {number}".encode()
-    return photo[:2] + b"\xff\xfe" + (len(told) + 2).to_bytes(2, "big") + told + photo[2:]
+    return commented(path.read_bytes(), f"photo {number}")
 
 
 @contextlib.contextmanager

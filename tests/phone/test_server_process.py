@@ -24,7 +24,7 @@ from fitup.evidence.archive.archive import open_archive
 from fitup.evidence.archive.finding import Query
 from tests.conftest import SCENES
 from tests.drawn_joint import save
-from tests.phone.shop_app import Phone, digest_of, job_file, program
+from tests.phone.shop_app import Phone, commented, digest_of, job_file, program
 
 
 @pytest.fixture(scope="module")
@@ -78,16 +78,10 @@ def _own_certificate(folder: Path) -> tuple[Path, Path]:
     return files
 
 
-def variants(photo: bytes, count: int) -> list[bytes]:
-    """Photos of other bytes that show the same: a comment (JPEG, ITU T.81, B.2.4.5) behind the start."""
-    comments = [f"photo {k}".encode() for k in range(count)]
-    return [photo[:2] + b"\xff\xfe" + (len(one) + 2).to_bytes(2, "big") + one + photo[2:] for one in comments]
-
-
 def test_killed_and_started_again_it_loses_nothing_and_does_nothing_twice(
     tmp_path: Path, photo: bytes
 ) -> None:
-    photos = variants(photo, 4)
+    photos = [commented(photo, f"photo {k}") for k in range(4)]
     with program(tmp_path / "shop", "--job", str(job_file(tmp_path))) as server:
         phone = server.pair("Ana", "welder")
         sent = [phone.send(one, "J1") for one in photos]

@@ -7,6 +7,7 @@ import threading
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -20,7 +21,7 @@ from fitup.phone.intake import photo_name
 from fitup.verdict import parse_sheet, parse_wire
 from tests.conftest import SCENES
 from tests.drawn_joint import save
-from tests.phone.shop_app import Phone, digest_of, phone_of, running, settings_in
+from tests.phone.shop_app import Phone, commented, digest_of, phone_of, running, settings_in
 
 
 @pytest.fixture(scope="module")
@@ -95,6 +96,23 @@ class TestTheRoad:
         assert len({answer.json()["id"] for answer in answers}) == 1
         entries = {one.follow(answers[0].json())["entry"] for one in phones}
         assert len(entries) == 1
+
+    def test_ten_phones_at_once_each_get_their_own(self, app: FastAPI, photo: bytes) -> None:
+        phones = [phone_of(app, f"Phone {k}", "fitter") for k in range(10)]
+        shots: dict[int, dict[str, Any]] = {}
+
+        def run(number: int) -> None:
+            shots[number] = phones[number].measured(commented(photo, f"phone {number}"), "J3")
+
+        threads = [threading.Thread(target=run, args=(number,)) for number in range(10)]
+        for one in threads:
+            one.start()
+        for one in threads:
+            one.join()
+        assert [shots[k]["state"] for k in range(10)] == ["done"] * 10
+        archive = open_archive(app.state.settings.archive)
+        whose = {k: archive.entry(shots[k]["entry"]).entry.about.who for k in range(10)}
+        assert whose == {k: f"Phone {k}" for k in range(10)}
 
     def test_tapped_points_measure_again(self, phone: Phone, photo: bytes) -> None:
         shot = phone.measured(photo)
