@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from typing import Any, TypeAlias
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple, TypeAlias
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, func, select
 
 from fitup.evidence.archive.archive import Archive
 from fitup.evidence.archive.entry import BEFORE_THE_FIRST, Entry, digest_of, entry_from_json
@@ -17,8 +17,14 @@ from fitup.evidence.archive.models import EntryRow, FindingRow, LinkRow
 __all__ = ["ChainCheck"]
 
 _BLOCK = 500
-_Row: TypeAlias = "Row[int, str, str, str]"
 _Values: TypeAlias = tuple[Any, ...]
+
+
+class _Row(NamedTuple):
+    number: int
+    digest: str
+    previous: str
+    content: str
 
 
 class ChainCheck:
@@ -64,7 +70,7 @@ class ChainCheck:
             yield [(row, findings.get(row.number), links.get(row.number, set())) for row in rows]
 
     def _entry(self, row: _Row, finding: _Values | None, links: set[int]) -> None:
-        number = int(row.number)
+        number = row.number
         follows = number == self._last + 1
         if number > self._last + 1:
             self._missing(self._last + 1, number - 1)
@@ -85,7 +91,7 @@ class ChainCheck:
 
     def _place(self, row: _Row, entry: Entry, before: set[str] | None) -> None:
         """Whether an entry stands where it was added; `before` is None where the entry before is missing."""
-        number = int(row.number)
+        number = row.number
         if entry.archive != self._archive.name:
             self._fault(
                 "foreign", number, "it was added to another archive, or the archive's name was altered"
@@ -125,11 +131,11 @@ class ChainCheck:
         self.faults.append(Fault(word=word, where=f"entry {number}", sentence=sentence))
 
 
-def _rows(connection: Connection, after: int | None) -> Sequence[_Row]:
+def _rows(connection: Connection, after: int | None) -> list[_Row]:
     columns = (EntryRow.number, EntryRow.digest, EntryRow.previous, EntryRow.content)
     wanted = select(*columns).order_by(EntryRow.number).limit(_BLOCK)
     rows = connection.execute(wanted if after is None else wanted.where(EntryRow.number > after))
-    return list(rows.all())
+    return [_Row(int(number), digest, previous, content) for number, digest, previous, content in rows]
 
 
 def _findings(connection: Connection, first: int, last: int) -> dict[int, _Values]:

@@ -6,7 +6,7 @@ import hashlib
 import re
 from collections.abc import Callable, Iterator, Mapping, Set
 from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from fitup.errors import StorageError
 from fitup.evidence.archive.faults import Fault, FaultWord
@@ -39,6 +39,9 @@ class _Found(NamedTuple):
     byte_count: int
 
 
+_Looked: TypeAlias = tuple[str, _Found | None]
+
+
 def check_files(
     store: Store, named: Mapping[str, NamedFile], told: Callable[[int], None] = lambda _: None
 ) -> tuple[list[Fault], int, int]:
@@ -66,25 +69,23 @@ def check_files(
     return [*faults, *extra], read, len(besides) - len(extra)
 
 
-def _found(
-    store: Store, there: Set[str], named: Mapping[str, NamedFile]
-) -> Iterator[list[tuple[str, _Found | None]]]:
+def _found(store: Store, there: Set[str], named: Mapping[str, NamedFile]) -> Iterator[list[_Looked]]:
     """What lies under every digest, None where nothing does; large files are read by others meanwhile."""
 
-    def look(sha256: str, hashed: Callable[[Store, str, int], _Found]) -> tuple[str, _Found | None]:
-        place = address(sha256)
-        return sha256, hashed(store, place, named[sha256].byte_count) if place in there else None
+    def looked(batch: list[str], hashed: Callable[[Store, str, int], _Found]) -> list[_Looked]:
+        return [
+            (sha256, hashed(store, place, named[sha256].byte_count) if place in there else None)
+            for sha256, place in zip(batch, map(address, batch), strict=True)
+        ]
 
     small: list[str] = []
     large: list[str] = []
     for sha256, file in named.items():
         (small if file.byte_count < _SMALL and store.is_local else large).append(sha256)
     with ThreadPoolExecutor(_READERS) as pool:
-        reading = pool.map(
-            lambda batch: [look(sha256, _hashed) for sha256 in batch], _batches(large, _LARGE_BATCH)
-        )
+        reading = pool.map(lambda batch: looked(batch, _hashed), _batches(large, _LARGE_BATCH))
         for batch in _batches(small, _SMALL_BATCH):
-            yield [look(sha256, _hashed_at_once) for sha256 in batch]
+            yield looked(batch, _hashed_at_once)
         yield from reading
 
 
