@@ -53,7 +53,7 @@ def main() -> None:
 
 
 def _studies() -> None:
-    """The pictures of both studies of an archive, in few colours since they are drawings."""
+    """The pictures of both studies of an archive."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         archive = ("--archive", str(folder / "archive"), "--out", str(folder))
@@ -70,7 +70,8 @@ def _studies() -> None:
                 height = round(picture.height * RESULT_WIDTH_PX / picture.width)
                 small = picture.convert("RGB").resize((RESULT_WIDTH_PX, height), Image.Resampling.LANCZOS)
                 target = DOCS / f"{found.stem.partition('-')[0]}.png"
-                small.quantize(64).save(target, optimize=True)
+                few = small.quantize(240, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+                few.save(target, optimize=True)
 
 
 def _first_page(folder: str, target: Path) -> None:

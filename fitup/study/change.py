@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fitup.evidence.archive.profile_reading import POSITION_STEP_MM, UNSEEN_UM
 from fitup.study.change_ranks import SmallerShare, smaller_share, strongest_cut
-from fitup.study.position_map import SeenOpen
+from fitup.study.position_map import SeenOpen, row_blocks
 from fitup.study.recurring_parts import Parts
 from fitup.study.recurring_shares import clopper_pearson, fisher_exact
 from fitup.study.recurring_spots import FALSE_RATE, RecurringSpot, stretches
@@ -29,6 +29,7 @@ __all__ = [
     "change_after",
     "find_changes",
     "largest_gaps",
+    "sides_of",
 ]
 
 LEAST_PARTS = 5
@@ -129,33 +130,44 @@ def largest_gaps(parts: Parts, first: int = 0, end: int | None = None) -> Larges
     How much was seen is the share of the positions that were seen of half of the parts: where a few records
     go further than the others, these do not lack that.
     """
-    gap = parts.gap_um[:, first:end]
-    seen = gap != UNSEEN_UM
-    usual = 2 * seen.sum(axis=0) >= len(parts)
-    shown = np.where(seen, gap, 0)
-    at = np.argmax(shown, axis=1) if gap.shape[1] else np.zeros(len(parts), dtype=int)
-    rows = np.arange(len(parts))
-    nothing = ~seen.any(axis=1)
-    largest = np.where(nothing, np.nan, shown[rows, at] / 1000.0)
+    gap_um = parts.gap_um[:, first:end]
+    at, seen = np.zeros(len(parts), dtype=np.intp), np.zeros(gap_um.shape[1], dtype=np.int64)
+    for rows in row_blocks(len(parts)):
+        # One more than the largest number is zero: what was not seen comes before all gaps.
+        at[rows] = np.argmax(gap_um[rows] + np.uint16(1), axis=1)
+        seen += (gap_um[rows] != UNSEEN_UM).sum(axis=0)
+    usual = 2 * seen >= len(parts)
+    share = np.empty(len(parts))
+    for rows in row_blocks(len(parts)):
+        share[rows] = ((gap_um[rows] != UNSEEN_UM) & usual).sum(axis=1) / max(1, int(usual.sum()))
+    largest = gap_um[np.arange(len(parts)), at]
+    nothing = largest == UNSEEN_UM
     return LargestGaps(
-        gap_mm=largest,
+        gap_mm=np.where(nothing, np.nan, largest / 1000.0),
         at_mm=np.where(nothing, np.nan, parts.position_mm[first + at]),
-        seen_share=seen[:, usual].sum(axis=1) / max(1, int(usual.sum())),
+        seen_share=share,
     )
+
+
+def sides_of(parts: Parts, day: str) -> tuple[slice, slice]:
+    """The parts before a day, and those of that day and later."""
+    cut = int(np.searchsorted(parts.day, np.datetime64(day)))
+    return slice(0, cut), slice(cut, None)
 
 
 def change_after(parts: Parts, state: SeenOpen, largest: LargestGaps, day: str) -> Change:
     """Parts before a day against those of that day and later."""
-    after = parts.day >= np.datetime64(day)
-    few = Change(day=day, parts_before=int(np.sum(~after)), parts_after=int(np.sum(after)), tested=False)
+    sides = sides_of(parts, day)
+    before, after = (len(parts.day[side]) for side in sides)
+    few = Change(day=day, parts_before=before, parts_after=after, tested=False)
     if min(few.parts_before, few.parts_after) < LEAST_PARTS:
         return few
-    gaps = [largest.gap_mm[side & largest.counts] for side in (~after, after)]
+    gaps = [largest.gap_mm[side][largest.counts[side]] for side in sides]
     enough = min(map(len, gaps)) >= LEAST_PARTS
     return replace(
         few,
         tested=True,
-        places=_changed_places(parts, state, after),
+        places=_changed_places(parts, state, sides),
         largest=smaller_share(*gaps) if enough else None,
         median_before_mm=float(np.median(gaps[0])) if enough else float("nan"),
         median_after_mm=float(np.median(gaps[1])) if enough else float("nan"),
@@ -201,9 +213,9 @@ def _found(parts: Parts, where: str, gaps: LargestGaps, tests: int) -> FoundChan
     )
 
 
-def _changed_places(parts: Parts, state: SeenOpen, after: NDArray[np.bool_]) -> tuple[ChangedPlace, ...]:
-    seen = [state.seen[side].sum(axis=0) for side in (~after, after)]
-    opened = [state.open[side].sum(axis=0) for side in (~after, after)]
+def _changed_places(parts: Parts, state: SeenOpen, sides: tuple[slice, slice]) -> tuple[ChangedPlace, ...]:
+    seen = [state.seen[side].sum(axis=0) for side in sides]
+    opened = [state.open[side].sum(axis=0) for side in sides]
     tested = int(np.sum((seen[0] > 0) & (seen[1] > 0)))
     probability = np.minimum(1.0, tested * fisher_exact(opened[0], seen[0], opened[1], seen[1]))
     better = opened[1] * seen[0] < opened[0] * seen[1]

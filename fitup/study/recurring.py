@@ -14,7 +14,15 @@ from numpy.typing import NDArray
 
 from fitup.errors import UsageError
 from fitup.evidence.archive.joint_profiles import JointProfiles
-from fitup.study.change import Change, FoundChange, LargestGaps, change_after, find_changes, largest_gaps
+from fitup.study.change import (
+    Change,
+    FoundChange,
+    LargestGaps,
+    change_after,
+    find_changes,
+    largest_gaps,
+    sides_of,
+)
 from fitup.study.control_chart import ControlChart, control_chart
 from fitup.study.position_map import PositionMap, SeenOpen, position_map, seen_and_open
 from fitup.study.recurring_parts import Parts, counted_parts
@@ -83,10 +91,10 @@ def study_recurring(
     limit_um = float(parts.limit_um[-1]) if limit_mm is None else 1000.0 * limit_mm
     state = seen_and_open(parts, limit_um)
     shown = position_map(parts, state, limit_um)
-    all_time, largest = recurring_spots(state, shown), largest_gaps(parts)
-    after = np.zeros(len(parts), bool) if changed is None else parts.day >= np.datetime64(changed)
-    spots = all_time if changed is None else _spots_of(parts, state, after, limit_um)
-    former = () if changed is None else _spots_of(parts, state, ~after, limit_um)
+    all_time, largest = recurring_spots(parts, state), largest_gaps(parts)
+    # Parts are in the order of time: both sides of a day are slices, which are not copied.
+    sides = (slice(0), slice(None)) if changed is None else sides_of(parts, changed)
+    former, spots = (all_time if changed is None else recurring_spots(parts, state, rows) for rows in sides)
     return Recurring(
         parts=parts,
         limit_mm=limit_um / 1000.0,
@@ -94,25 +102,17 @@ def study_recurring(
         state=state,
         map=shown,
         spots=spots,
-        former=former,
+        former=() if changed is None else former,
         all_time=all_time,
         open_share=float(shown.open.sum() / max(1, int(shown.seen.sum()))),
         largest=largest,
-        phases=_phases(largest, after),
+        phases=_phases(largest, sides),
         change=None if changed is None else change_after(parts, state, largest, changed),
         found=find_changes(parts, largest, all_time) if changed is None else (),
     )
 
 
-def _spots_of(
-    parts: Parts, state: SeenOpen, side: NDArray[np.bool_], limit_um: float
-) -> tuple[RecurringSpot, ...]:
-    """The spots of some of the parts."""
-    some = parts.only(side)
-    of_some = SeenOpen(seen=state.seen[side], open=state.open[side])
-    return recurring_spots(of_some, position_map(some, of_some, limit_um)) if len(some) else ()
-
-
-def _phases(largest: LargestGaps, after: NDArray[np.bool_]) -> tuple[ChartPhase, ...]:
-    rows = (np.flatnonzero(largest.counts & side) for side in (~after, after))
+def _phases(largest: LargestGaps, sides: tuple[slice, slice]) -> tuple[ChartPhase, ...]:
+    order = np.arange(len(largest.gap_mm))
+    rows = (order[side][largest.counts[side]] for side in sides)
     return tuple(ChartPhase(rows=one, chart=control_chart(largest.gap_mm[one])) for one in rows if len(one))

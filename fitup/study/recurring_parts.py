@@ -8,7 +8,7 @@ is one. A record without serial number counts as a part of its own.
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,18 +39,6 @@ class Parts:
 
     def __len__(self) -> int:
         return len(self.number)
-
-    def only(self, rows: NDArray[np.bool_]) -> Parts:
-        """Some of the parts, by a mask (N,)."""
-        return replace(
-            self,
-            number=self.number[rows],
-            day=self.day[rows],
-            serial=tuple(self.serial[row] for row in np.flatnonzero(rows)),
-            limit_um=self.limit_um[rows],
-            gap_um=self.gap_um[rows],
-            u_um=self.u_um[rows],
-        )
 
 
 def counted_parts(
@@ -90,11 +78,16 @@ def counted_parts(
 
 def _first_of_each(profiles: JointProfiles, order: NDArray[np.intp]) -> NDArray[np.intp]:
     """Of rows in the order of time the first of every part."""
-    of_part: dict[tuple[str, str], list[int]] = defaultdict(list)
+    names = {name: folded(name) for name in {*profiles.job, *profiles.serial}}
+    keys = [
+        (names[job], names[serial]) if names[serial] else ("", row)
+        for row, (job, serial) in enumerate(zip(profiles.job, profiles.serial, strict=True))
+    ]
+    if len(set(keys)) == len(keys):
+        return order
+    of_part: dict[tuple[str, str | int], list[int]] = defaultdict(list)
     retake = profiles.retake.tolist()
     for row in order.tolist():
-        serial = folded(profiles.serial[row])
-        key = (folded(profiles.job[row]), serial) if serial else ("", f"\0{row}")
-        of_part[key].append(row)
+        of_part[keys[row]].append(row)
     first = {next((row for row in rows if not retake[row]), rows[0]) for rows in of_part.values()}
     return np.array([row for row in order.tolist() if row in first], dtype=np.intp)

@@ -190,7 +190,7 @@ def _draw_chart(axes: Axes, study: Recurring) -> None:
     for phase in study.phases:
         _draw_phase(axes, study, phase.rows, phase.chart, size, labelled=phase is study.phases[0])
     draw_limit(axes, study.limit_mm)
-    axes.set_ylim(bottom=0.0)
+    axes.set_ylim(0.0, 1.2 * axes.get_ylim()[1])  # room for the legend
     axes.set_xlim(0.5, len(order) + 0.5)
     axes.legend(loc="upper left", fontsize=8, ncols=6, framealpha=0.9)
     limits = "control limits for individuals by the moving range (ISO 7870-2)"

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitup.evidence.archive.profile_reading import POSITION_STEP_MM
-from fitup.study.position_map import PROBABILITY, PositionMap, SeenOpen
+from fitup.study.position_map import PROBABILITY, SeenOpen, quarters, row_blocks
+from fitup.study.recurring_parts import Parts
 from fitup.study.recurring_shares import CONFIDENCE, binomial_tail, clopper_pearson
 
 __all__ = ["FALSE_RATE", "RecurringSpot", "chance_share", "recurring_spots", "stretches"]
@@ -25,7 +26,7 @@ FALSE_RATE = 1.0 - CONFIDENCE
 """Chance that a joint without any recurring spot is given one, at most."""
 
 _MERGE_MM = 3.0
-_ROWS_AT_ONCE = 4096
+_ALL = slice(None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,36 +58,36 @@ def chance_share(state: SeenOpen) -> NDArray[np.float64]:
     length = np.maximum(state.seen.sum(axis=1), 1)
     by_part = np.maximum(state.open.sum(axis=1) / length, 1.0 - PROBABILITY)
     total = np.zeros(state.seen.shape[1])
-    for start in range(0, len(by_part), _ROWS_AT_ONCE):
-        rows = slice(start, start + _ROWS_AT_ONCE)
+    for rows in row_blocks(len(by_part)):
         total += by_part[rows] @ state.seen[rows].astype(np.float64)
     return np.asarray(total / np.maximum(state.seen.sum(axis=0), 1))
 
 
-def recurring_spots(state: SeenOpen, shown: PositionMap) -> tuple[RecurringSpot, ...]:
-    """The spots of a joint that recur, along the joint."""
-    tested = int(np.sum(shown.seen > 0))
-    share = chance_share(state)
-    probability = np.minimum(1.0, tested * binomial_tail(shown.open, shown.seen, share))
+def recurring_spots(parts: Parts, everywhere: SeenOpen, rows: slice = _ALL) -> tuple[RecurringSpot, ...]:
+    """The spots of a joint that recur, along the joint; of `rows`, parts that follow each other in time."""
+    state, position_mm = everywhere.of(rows), parts.position_mm
+    seen, opened, chance = state.seen.sum(axis=0), state.open.sum(axis=0), chance_share(state)
+    probability = np.minimum(1.0, np.sum(seen > 0) * binomial_tail(opened, seen, chance))
     # Hoeffding's bound holds from one more than expected; no count below that is ever near the threshold.
-    found = (probability <= FALSE_RATE) & (shown.open >= share * shown.seen + 1.0)
-    low, high = clopper_pearson(shown.open, shown.seen)
+    found = (probability <= FALSE_RATE) & (opened >= chance * seen + 1.0)
+    low, high = clopper_pearson(opened, seen)
     spots = []
     for first, last in stretches(found):
-        share = shown.open[first : last + 1] / np.maximum(shown.seen[first : last + 1], 1)
+        share = opened[first : last + 1] / np.maximum(seen[first : last + 1], 1)
         most = np.flatnonzero(share == share.max())
         at = first + int(most[len(most) // 2])
+        median = quarters(parts.gap_um[rows, at : at + 1], seen[at : at + 1])[1, 0]
         spots.append(
             RecurringSpot(
-                start_mm=float(shown.position_mm[first]) - POSITION_STEP_MM / 2,
-                end_mm=float(shown.position_mm[last]) + POSITION_STEP_MM / 2,
-                at_mm=float(shown.position_mm[at]),
-                open=int(shown.open[at]),
-                seen=int(shown.seen[at]),
+                start_mm=float(position_mm[first]) - POSITION_STEP_MM / 2,
+                end_mm=float(position_mm[last]) + POSITION_STEP_MM / 2,
+                at_mm=float(position_mm[at]),
+                open=int(opened[at]),
+                seen=int(seen[at]),
                 low=float(low[at]),
                 high=float(high[at]),
                 somewhere=int(state.open[:, first : last + 1].any(axis=1).sum()),
-                median_mm=float(shown.median_mm[at]),
+                median_mm=float(median),
                 probability=float(probability[first : last + 1].min()),
             )
         )

@@ -1,4 +1,4 @@
-"""An invented archive: full records of one joint of many parts, with gaps that were planted, and what came after.
+"""An invented archive: full records of one joint of many parts, gaps that were planted, what came after.
 
 `python -m tests.study.invented_archive FOLDER` makes one to look at.
 """

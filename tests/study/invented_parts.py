@@ -1,4 +1,4 @@
-"""Invented parts of one joint, with openings that were planted: profiles as the archive's reader gives them."""
+"""Invented parts of one joint, with openings that were planted: profiles as the archive's reader has them."""
 
 from __future__ import annotations
 

@@ -198,9 +198,9 @@ def _packed(table: JointProfiles, about: dict[str, Any]) -> bytes:
 
 def _unpacked(content: bytes) -> tuple[dict[str, Any], JointProfiles]:
     """What `_packed` packed; ValueError, KeyError or TypeError where it is anything else."""
-    line, _, _ = content.partition(b"\n")
-    head = json.loads(line)
-    body = memoryview(content)[len(line) + 1 :]
+    end = content.index(b"\n")
+    head = json.loads(content[:end])
+    body = memoryview(content)[end + 1 :]
     if head["form"] != _FORM or hashlib.sha256(body).hexdigest() != head["sha256"]:
         raise ValueError("not what was kept")
     rows, positions = (int(count) for count in head["shape"])

@@ -6,7 +6,6 @@ limit and verdict. `reading.py` reads whole records; this is for looking over ma
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Annotated, Any
@@ -30,6 +29,7 @@ UNSEEN_UM = 65535
 
 _LARGEST_UM = UNSEEN_UM - 1
 _FURTHEST_MM = 20_000.0
+_ROUNDING_MM = 1e-6
 _KNOWN = {"inspection": SCHEMA_VERSION, "seam": SEAM_SCHEMA_VERSION, "sides": SIDES_SCHEMA_VERSION}
 _PLACE = Annotated[float, Field(ge=-_FURTHEST_MM, le=_FURTHEST_MM)]
 _LOOSE = ConfigDict(extra="ignore", strict=True, allow_inf_nan=False)
@@ -154,11 +154,21 @@ def _micrometres(values_mm: list[float | None]) -> NDArray[np.uint16]:
 
 
 def _between(place_mm: Any, gap_um: Any, u_um: Any, step_mm: float) -> tuple[Any, Any, Any]:
-    """Stations far apart, repeated on the positions between them."""
-    reach = math.ceil(step_mm / 2 / POSITION_STEP_MM - 1e-9)
-    shift = np.arange(-reach, reach + 1) * POSITION_STEP_MM
-    everywhere = (place_mm[:, None] + shift).ravel()
-    return everywhere, np.repeat(gap_um, len(shift)), np.repeat(u_um, len(shift))
+    """Stations far apart to one on every position between them: the nearest, of two as near the wider gap."""
+    order = np.argsort(place_mm, kind="stable")
+    place_mm, gap_um, u_um = place_mm[order], gap_um[order], u_um[order]
+    ends = np.round(place_mm[[0, -1]] / POSITION_STEP_MM).astype(int)
+    at_mm = np.arange(ends[0], ends[1] + 1) * POSITION_STEP_MM
+    after = np.clip(np.searchsorted(place_mm, at_mm), 0, len(place_mm) - 1)
+    both = np.stack([np.maximum(after - 1, 0), after])
+    far = np.abs(place_mm[both] - at_mm)
+    # The ends are positions rounded; no other position is further from a station than half a step.
+    far = np.where(far <= max(step_mm, POSITION_STEP_MM) / 2 + _ROUNDING_MM, far, np.inf)
+    near = far <= far.min(axis=0) + _ROUNDING_MM
+    wider = np.argmax(np.where(near, gap_um[both].astype(int), -1), axis=0)
+    chosen = both[wider, np.arange(len(at_mm))]
+    hole = np.isinf(far.min(axis=0))
+    return at_mm, np.where(hole, UNSEEN_UM, gap_um[chosen]), np.where(hole, UNSEEN_UM, u_um[chosen])
 
 
 def _laid(position: NDArray[np.int64], gap_um: Any, u_um: Any, length: int) -> tuple[Any, Any]:
