@@ -16,7 +16,7 @@ from fitup.errors import UsageError
 from fitup.evidence import comparison_record as entry
 from fitup.evidence.comparison_record import COMPARISON_SCHEMA_VERSION, ComparisonRecord
 from fitup.evidence.judged_record import AnyRecord, photos_of
-from fitup.evidence.record import InspectionRecord, PrintCheckEntry, SpotWord
+from fitup.evidence.record import CorrectionEntry, InspectionRecord, PrintCheckEntry, SpotWord
 from fitup.evidence.record_file import SCHEMA_FILE
 from fitup.evidence.settlement_file import Settlements
 from fitup.evidence.settlement_record import RecordReference, SettlementProgramEntry
@@ -158,6 +158,8 @@ def _differences(then: AnyRecord, now: AnyRecord) -> list[str]:
         found.append(f"the sheet was {sheets[0].reading} and is {sheets[1].reading}")
     if _strips(then) != _strips(now):
         found.append("different strips lay beside the joint")
+    if _correction_of(then) != _correction_of(now):
+        found.append("the print records correct the gap differently: a change may come from that alone")
     if now.filing.filed_at_utc < then.filing.filed_at_utc:
         found.append("the first record is the later one: were they given the wrong way round?")
     if then.program != now.program:
@@ -176,6 +178,11 @@ def _strips(record: AnyRecord) -> set[int]:
 
 def _check_of(record: AnyRecord) -> PrintCheckEntry | None:
     return record.scale.print_check if isinstance(record, InspectionRecord) else record.print_check
+
+
+def _correction_of(record: AnyRecord) -> CorrectionEntry | None:
+    check = _check_of(record)
+    return None if check is None else check.correction
 
 
 def _shared_print(then: AnyRecord, now: AnyRecord) -> tuple[float, str]:

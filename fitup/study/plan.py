@@ -55,6 +55,8 @@ class StudyPlan:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What the study is too small for."""
+        if len(self.persons) == 1:
+            return ("One person or phone: enough for a bias study, none for a gauge study.",)
         have = (len(self.parts), len(self.persons), self.repeats)
         words = ("parts", "persons or phones", "repeats")
         short = [
@@ -71,12 +73,12 @@ def make_plan(parts: Sequence[str], persons: Sequence[str], repeats: int, seed: 
     Raises
     ------
     UsageError
-        For fewer than two parts, persons or repeats, too many of them, or a name that stands there twice.
+        For fewer than two parts or repeats, nobody, too many of them, or a name that stands there twice.
     """
-    _check_names(parts, "part", _MOST_PARTS)
-    _check_names(persons, "person", _MOST_PERSONS)
+    _check_names(parts, "part", 2, _MOST_PARTS)
+    _check_names(persons, "person", 1, _MOST_PERSONS)
     if not 2 <= repeats <= _MOST_REPEATS:
-        raise UsageError(f"a gauge study needs 2 to {_MOST_REPEATS} repeats, not {repeats}.")
+        raise UsageError(f"a study needs 2 to {_MOST_REPEATS} repeats, not {repeats}.")
     if len(parts) * len(persons) * repeats > _MOST_READINGS:
         raise UsageError(
             f"{len(parts)} parts × {len(persons)} persons × {repeats} repeats are over {_MOST_READINGS} "
@@ -108,7 +110,7 @@ def plan_csv(plan: StudyPlan) -> bytes:
 
 def plan_sheet(plan: StudyPlan, *, title: str, made_at: datetime, csv_name: str) -> Report:
     """The plan as a sheet to print, with boxes to fill in."""
-    title = title or "Plan of a gauge study"
+    title = title or "Plan of a study"
     facts = Facts(
         rows=(
             ("design", f"{len(plan.parts)} parts × {len(plan.persons)} persons or phones × {plan.repeats} "
@@ -144,10 +146,10 @@ def plan_sheet(plan: StudyPlan, *, title: str, made_at: datetime, csv_name: str)
     )
 
 
-def _check_names(names: Sequence[str], what: str, most: int) -> None:
-    if not 2 <= len(names) <= most:
+def _check_names(names: Sequence[str], what: str, least: int, most: int) -> None:
+    if not least <= len(names) <= most:
         raise UsageError(
-            f"a gauge study needs 2 to {most} {what}s, not {len(names)}: give --{what} for each."
+            f"a study needs {least} to {most} {what}s, not {len(names)}: give --{what} for each."
         )
     seen: set[str] = set()
     for name in names:

@@ -191,6 +191,24 @@ def test_one_print_check_for_both_makes_the_change_surer(both: tuple[Path, Path]
     assert widest(shared) < widest(alone)
 
 
+def test_a_correction_in_one_of_them_is_told(both: tuple[Path, Path], fitup: Fitup) -> None:
+    check = {
+        "number": "P-7", "date": "2026-01-10", "instrument": "C-12", "strip": "", "u_instrument_mm": 0.02,
+        "along_mm": 140.1, "across_mm": 139.9, "nominal_along_mm": 140.0, "nominal_across_mm": 140.0,
+        "along_factor": 140.1 / 140, "across_factor": 139.9 / 140, "u_relative": 4e-4,
+    }  # fmt: skip
+    correction = {
+        "intercept_mm": 0.01, "slope": 1.01, "u_intercept_mm": 0.003, "u_slope": 0.004, "covariance_mm": 0.0,
+        "low_mm": 0.1, "high_mm": 1.2, "accepted_by": "K. M.", "accepted_on": "2026-01-11",
+        "method": "least squares", "references": "", "readings_sha256": "0" * 64, "phone": "",
+    }  # fmt: skip
+    for folder, fix in zip(both, (None, correction), strict=True):
+        rewrite(folder, lambda data, fix=fix: data["scale"].update(print_check={**check, "correction": fix}))
+    assert "correct the gap differently" in " ".join(fitup("compare", *both)[1].split())
+    rewrite(both[1], lambda data: data["scale"]["print_check"].update(correction=None))
+    assert "correct the gap differently" not in " ".join(fitup("compare", *both)[1].split())
+
+
 @pytest.mark.parametrize("index", [0, 1])
 @pytest.mark.parametrize(
     "spoil",

@@ -49,7 +49,7 @@ def test_orders_differ_between_seeds_rounds_and_persons() -> None:
     ("parts", "persons", "repeats", "seed", "words"),
     [
         (["J1"], ["A", "B"], 3, 1, "2 to 200 parts"),
-        (["J1", "J2"], ["A"], 3, 1, "2 to 50 persons"),
+        (["J1", "J2"], [], 3, 1, "1 to 50 persons"),
         (["J1", "J2"], ["A", "B"], 1, 1, "2 to 20 repeats"),
         (["J1", "j1 "], ["A", "B"], 2, 1, "twice"),
         (["J1", " "], ["A", "B"], 2, 1, "needs a name"),
@@ -85,6 +85,7 @@ def test_sheet_names_every_photo_and_what_a_small_study_lacks() -> None:
     assert [row[0] for table in tables for row in table.rows] == [str(k) for k in range(1, 9)]
     assert "small study" in plan.remarks[0]
     assert not make_plan([f"J{k}" for k in range(10)], ["A", "B", "C"], 3, 1).remarks
+    assert "bias study" in make_plan(["0.10mm", "0.30mm"], ["A"], 2, 1).remarks[0]
 
 
 # --------------------------------------------------------------------------------------- photos to readings
