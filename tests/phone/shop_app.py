@@ -13,6 +13,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -23,7 +24,8 @@ from starlette.testclient import TestClient
 
 from fitup.job import read_job
 from fitup.phone import PhoneSettings, ServedJob, create_app
-from tests.phone.gate_app import pair, token_of
+from tests.phone.gate_app import ADDRESS, token_of
+from tests.phone.gate_app import client as gate_client
 
 JOB = """
 job = "RT-40"
@@ -40,6 +42,7 @@ name = "J3"
 remark = "<b>look</b>"
 """
 DONE = ("done", "failed")
+_ADDRESSES = count()
 
 
 def job_file(folder: Path) -> Path:
@@ -114,7 +117,10 @@ def running(settings: PhoneSettings) -> Iterator[FastAPI]:
 
 
 def phone_of(app: FastAPI, name: str = "Ana", role: str = "welder") -> Phone:
-    client = pair(app, app.state.gate, name, role)
+    """A paired phone with an address of its own."""
+    client = gate_client(app, address=f"192.0.2.{10 + next(_ADDRESSES) % 200}")
+    code = app.state.gate.pairing_link(ADDRESS, name, role).rpartition("/")[2]
+    assert client.post("/pair", data={"code": code}).status_code == 303
     return Phone(client=client, token=token_of(client))
 
 
