@@ -114,6 +114,7 @@ def inspect_target(
         linear,
         section_of(setup, tangent, sheet_mm, angle, u_tangent=u_tangent),
         print_blur_px=_print_blur(scale, response),
+        paper_white=response.paper_white,
     )
     lands = find_lands(arrises, linear)
     profile = measure_gap(

@@ -56,12 +56,20 @@ BESIDE_PX = 3.0  # of plate beyond a blurred edge
 ASKED = 20  # stations that tell the light of the cut face
 MISFIT_STRETCH = 10  # stations to either side that tell the edges' shape together
 # Of what is left unexplained at an edge, that moves it. The fit has already moved the edges as far as that
-# explains anything, so what is left has another shape; 0.4 is likeliest for the errors of 35 rendered joints.
-MISFIT_SHARE = 0.4
+# explains anything, so what is left has another shape. Likeliest for the errors of 35 rendered joints is 0.45;
+# fresh ones asked for more.
+MISFIT_SHARE = 0.6
 WIDE = 5.0  # gap over blur sigma from which a station tells the blur by itself
 
 
-def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: float) -> Arrises:
+def find_arrises(
+    band: Band,
+    linear: Array,
+    section: Section,
+    *,
+    print_blur_px: float,
+    paper_white: float = float("nan"),
+) -> Arrises:
     """Fit both arrises at every station of the band.
 
     Parameters
@@ -69,9 +77,12 @@ def find_arrises(band: Band, linear: Array, section: Section, *, print_blur_px: 
     linear : (N, M) the band's profiles in linear light
     section : what this kind of joint shows across its opening plane, seen from where the camera stands
     print_blur_px : blur of the printed target's edges, a first guess at the joint's
+    paper_white : light of the print's paper beside the joint, linear; NaN where it is not known
     """
     if section.near_is_base or section.far_is_base:
-        return find_arris_and_base(band, linear, section, print_blur_px=print_blur_px)
+        return find_arris_and_base(
+            band, linear, section, print_blur_px=print_blur_px, paper_white=paper_white
+        )
     face_far = section.tangent <= 0
     turned = np.where(face_far[:, None], linear, linear[:, ::-1])
     clipped = np.where(face_far[:, None], band.clipped, band.clipped[:, ::-1])

@@ -23,6 +23,7 @@ from fitup.edges.base_rises import mean_rises, width_classes
 from fitup.edges.base_shape import BaseShape, Lens, first_shape, told_shape
 from fitup.edges.base_start import BaseStart, base_start, base_weights
 from fitup.edges.joint_light import spread_of
+from fitup.edges.lap_light import lap_reading
 from fitup.edges.section import Section
 
 __all__ = ["find_arris_and_base"]
@@ -46,13 +47,6 @@ WIDE = 3.0  # gap over blur from which a station tells the floor by itself
 LIT, HALF_LIT = 0.20, 0.08  # floor above the photo's usual one, as a share of the base's light
 JUMP_MM, JUMP_STRETCH = 0.12, 40  # off the arris' line over so many stations to either side
 PALER = 0.9  # than usual
-STANDING_SHARE = (
-    0.8  # of what the curves leave open, before a standing plate (renders of 13 tees and corners)
-)
-# How much of the gap, for every time that light from over a lap's sheet outshines its end face, is not gap
-# but that light's rise, and what that leaves open (found on renders of nine laps in drawn light); smoothed
-# along the joint.
-OUTSHONE, PULL, U_PULL, PULL_STRETCH = 4.0, 0.25, 0.5, 10
 NOISE_FLOOR = 1e-3
 LIGHT_STRETCH = 80  # stations to either side over which the open base's light changes little
 OTHER_LIGHT = 1.5  # times as bright, or as dark, as there: the fit took something else for the open base
@@ -97,7 +91,14 @@ class _Known:
     blur_sd: float
 
 
-def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_blur_px: float) -> Arrises:
+def find_arris_and_base(
+    band: Band,
+    linear: Array,
+    section: Section,
+    *,
+    print_blur_px: float,
+    paper_white: float = float("nan"),
+) -> Arrises:
     """Fit the arris and the rise of the base's light at every station; parameters as of `find_arrises`.
 
     Of the result's two bounds one is the arris, the other the base, where the light says that it lies;
@@ -119,7 +120,7 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
     )
     fit, known, lit = _rounds(sight, print_blur_px)
     fit, doubt = _again(sight, fit, known, ~lit)
-    width, u_width = _without_pull(fit, known.shape, flank)
+    width, u_width = _widths(fit, known.shape, flank, paper_white)
     near, far = fit.near_px, fit.near_px + width + sight.rim_px
     near, far = (-far, -near) if turn else (near, far)
     gap = (width + sight.rim_px) * band.sample_mm
@@ -142,17 +143,16 @@ def find_arris_and_base(band: Band, linear: Array, section: Section, *, print_bl
     )
 
 
-def _without_pull(fit: ArrisFit, shape: BaseShape, sheet_px: Array64) -> tuple[Array64, Array64]:
-    """Widths (N,) and the standard uncertainty of where the base lies in them [px].
-
-    Before a lap the base also mirrors what lies over its sheet. Where that is brighter than the end face, its
-    rise is taken for part of the gap's: the brighter, the farther out the base seems to lie.
-    """
-    outshone = np.clip(fit.levels[:, 2] / np.maximum(fit.levels[:, 0], 1e-3), 1.0, OUTSHONE)
-    pull = PULL * np.where(np.isfinite(sheet_px), running_median(outshone - 1, PULL_STRETCH), 0.0)
-    width = fit.width_px / (1 + pull)
-    told = np.hypot(shape.u_relative, shape.u_along) * np.where(np.isfinite(sheet_px), 1.0, STANDING_SHARE)
-    return width, width * np.hypot(told, U_PULL * pull)
+def _widths(
+    fit: ArrisFit, shape: BaseShape, sheet_px: Array64, paper_white: float
+) -> tuple[Array64, Array64]:
+    """Widths (N,) and the standard uncertainty of where the base lies in them [px]."""
+    if np.isfinite(sheet_px).all():
+        factor, u_other = lap_reading(fit.levels[:, 0], fit.levels[:, 2], paper_white)
+    else:
+        factor, u_other = np.ones(len(sheet_px)), np.full(len(sheet_px), shape.u_along)
+    width = fit.width_px * factor
+    return width, width * np.hypot(shape.u_relative, u_other)
 
 
 def _rounds(sight: _Sight, print_blur_px: float) -> tuple[ArrisFit, _Known, NDArray[np.bool_]]:
