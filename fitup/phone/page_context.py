@@ -16,7 +16,7 @@ from fitup.phone.lengths_shown import DEFAULT_UNITS, UNITS, shown_lengths
 from fitup.phone.remedies import retake_pictures
 from fitup.phone.static_files import static_files
 from fitup.phone.texts import DEFAULT_LANGUAGE, LANGUAGES, texts_of
-from fitup.phone.times_shown import shown_time
+from fitup.phone.times_shown import time_element
 
 if TYPE_CHECKING:
     from fitup.phone.people import Person
@@ -77,7 +77,7 @@ def _templates() -> Environment:
     environment.globals["static"] = static_files().address
     environment.globals["result_view"] = _result_view
     environment.globals["retake_pictures"] = retake_pictures
-    environment.filters["when"] = shown_time
+    environment.filters["when"] = time_element
     return environment
 
 

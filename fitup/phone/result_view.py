@@ -41,6 +41,8 @@ class SpotView:
     """Why it is unseen, the machine word; "" otherwise."""
     beside_over: int | None
     """Of a doubtful rim, the number of the spot over the limit beside it: closing that one closes it too."""
+    like: int | None
+    """Of an unseen spot, the number of an earlier one with the same reason: what is said there holds here."""
     land_mm: float | None
     side: str
     strip: int | None
@@ -125,8 +127,10 @@ def _spots(
         if isinstance(spot, SeamSpotEntry)
     }
     told = []
+    first_with: dict[str, int] = {}
     for number, spot in enumerate(spots, start=1):
-        measured = _measured(joint, spot)
+        measured, reason = _measured(joint, spot), _reason(joint, spot)
+        like = first_with.setdefault(reason, number) if spot.state == StationState.UNSEEN else number
         strip, on_strip_mm = on_strips.get((spot.start_mm, spot.end_mm), (None, None))
         told.append(
             SpotView(
@@ -137,8 +141,9 @@ def _spots(
                 at_mm=measured[2],
                 gap_mm=measured[0],
                 u_gap_mm=measured[1],
-                reason=_reason(joint, spot),
+                reason=reason,
                 beside_over=_beside_over(spot, spots, joint.spot_rule.merge_mm),
+                like=None if like == number else like,
                 land_mm=_number(spot.land_mm) if isinstance(spot, Spot) else None,
                 side=spot.side if isinstance(spot, Spot) else "",
                 strip=strip,

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-__all__ = ["shown_time"]
+from markupsafe import Markup
+
+__all__ = ["shown_time", "time_element"]
 
 
 def shown_time(when: datetime | str | None) -> str:
@@ -20,3 +22,8 @@ def shown_time(when: datetime | str | None) -> str:
         return shown_time(datetime.fromisoformat(when))
     except ValueError:
         return when
+
+
+def time_element(when: datetime | str | None) -> Markup:
+    """The same for a page, kept on one line."""
+    return Markup("<time>{}</time>").format(shown_time(when))

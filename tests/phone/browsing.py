@@ -15,6 +15,7 @@ import httpx2
 import pytest
 
 from tests.phone.shop_app import Program, program
+from tests.phone.wifi import Wifi, wifi
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page
@@ -65,18 +66,30 @@ def browser(*more: str) -> Iterator[Browser]:
 
 @dataclass(kw_only=True)
 class Shop:
-    """A server with an archive, and phones that come and go."""
+    """A server with an archive, and phones that come and go; `base` is the address that phones use."""
 
     program: Program
     browser: Browser
+    base: str
     screen: httpx2.Client = field(init=False)
+    wifi: Wifi = field(init=False)
     contexts: list[BrowserContext] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        """Open the shop computer's own page, whose address is good once."""
+        self.open_screen()
+        self.quality = self.context()
+        self.pair(self.quality, "Ida", "qc")
+
+    def open_screen(self) -> None:
+        """The shop computer's own page: its address is good once for every start of the server."""
         self.screen = httpx2.Client(base_url=self.program.base, follow_redirects=True, timeout=20)
         assert self.screen.get(self.program.screen_link).status_code == 200
+
+    def restart(self) -> None:
+        self.screen.close()
+        self.program.start()
+        self.open_screen()
 
     def pairing_link(self, name: str, role: str) -> str:
         token = re.search(r'name="token" value="([^"]+)"', self.screen.get("/screen").text)
@@ -99,9 +112,7 @@ class Shop:
         context = self.context(**looks)
         self.pair(context, name, role)
         told = {"fitup_language": language, "fitup_units": units}
-        context.add_cookies(
-            [{"name": key, "value": one, "url": self.program.base} for key, one in told.items()]
-        )
+        context.add_cookies([{"name": key, "value": one, "url": self.base} for key, one in told.items()])
         return self.watched(context.new_page())
 
     def pair(self, context: BrowserContext, name: str, role: str) -> None:
@@ -111,10 +122,15 @@ class Shop:
 
     def context(self, **looks: Any) -> BrowserContext:
         usual = {"viewport": VIEWPORT, "device_scale_factor": 2, "is_mobile": True, "has_touch": True}
-        context = self.browser.new_context(base_url=self.program.base, **{**usual, **looks})
+        context = self.browser.new_context(**{"base_url": self.base, **usual, **looks})
         context.set_default_timeout(20_000)
         self.contexts.append(context)
         return context
+
+    def measured(self, joint: str) -> list[int]:
+        """The inspections of a joint in the archive, as quality control finds them."""
+        answer = self.quality.request.get(f"/api/search?joint={joint}&kind=inspection")
+        return [int(one["entry"]) for one in answer.json()["found"]]
 
     def watched(self, page: Page) -> Page:
         """No script may fail and nothing may be refused by the page's own policy, in any story."""
@@ -134,11 +150,12 @@ class Shop:
 
 
 @contextlib.contextmanager
-def shop(folder: Path, opened: Browser, *options: str) -> Iterator[Shop]:
+def shop(folder: Path, opened: Browser, *options: str, through_wifi: bool = False) -> Iterator[Shop]:
     job = folder / "joints.toml"
     job.write_text(JOB, encoding="utf-8")
-    with program(folder / "served", "--job", str(job), *options) as served:
-        made = Shop(program=served, browser=opened)
+    with program(folder / "served", "--job", str(job), *options) as served, wifi(served.port) as relay:
+        made = Shop(program=served, browser=opened, base=relay.base if through_wifi else served.base)
+        made.wifi = relay
         yield made
         made.close()
 

@@ -45,9 +45,7 @@ def settled_box(page: Page) -> list[float]:
 
 def test_pairing_by_the_code_on_the_shop_computer(shop: Shop) -> None:
     screen = shop.watched(shop.context(viewport={"width": 1100, "height": 900}, is_mobile=False).new_page())
-    known = [
-        {"name": key, "value": one, "url": shop.program.base} for key, one in shop.screen.cookies.items()
-    ]
+    known = [{"name": key, "value": one, "url": shop.base} for key, one in shop.screen.cookies.items()]
     screen.context.add_cookies(known)
     screen.goto("/screen")
     screen.get_by_label("Name of the person").fill("Luz")

@@ -141,10 +141,12 @@ async function show() {
   showBanner(all.filter((one) => !shown.has(one) && one.photo), waiting.length);
 }
 
+// Until its result has been looked at.
 function stillTold(shot) {
-  const told = shot.resultUrl && Date.now() - shot.since > DONE_STAYS_MS;
-  if (told) dropShot(shot.id);
-  return !told && shot.resultUrl !== location.pathname;
+  const old = shot.resultUrl && Date.now() - shot.since > DONE_STAYS_MS;
+  const looked = shot.resultUrl === location.pathname;
+  if (old || looked) dropShot(shot.id);
+  return !old && !looked;
 }
 
 function belongs(one, { job, joint }) {

@@ -1,0 +1,163 @@
+"""Everybody can use the page: axe-core on every page in both languages, keyboard, sizes, motion, colours."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from fitup.evidence.palette import contrast
+from fitup.phone.page_colours import NOT_TEXT, TEXTS
+from tests.phone.browsing import ROOT, Shop, photograph, picture
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+AXE = ROOT / "out" / "axe" / "node_modules" / "axe-core" / "axe.min.js"
+PUBLISHED = ROOT.parent / "shared" / "data" / "wcag_contrast.csv"
+LEAST_PX = 56  # a gloved finger
+RULES = {
+    "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+    "resultTypes": ["violations"],
+}
+# The page's policy keeps foreign scripts out; axe comes in by the debugger.
+RUN_AXE = """async (options) => {
+  const { violations, passes } = await axe.run(document, options);
+  if (passes.length < 15) throw new Error("axe looked at too little");
+  const places = (one) => one.nodes.map((node) => node.target.join(" ")).join(", ");
+  return violations.map((one) => `${one.impact}: ${one.id}: ${places(one)}`);
+}"""
+SMALL = """(least) => [...document.querySelectorAll("a[href], button, input, select, textarea, summary")]
+  .filter((one) => one.checkVisibility() && one.getBoundingClientRect().width && !one.closest(".beside"))
+  .filter((one) => !one.matches(".skip, .sr, [type=hidden], [type=checkbox]"))
+  .map((one) => [one.outerHTML.slice(0, 90), one.getBoundingClientRect()])
+  .filter(([, box]) => box.height < least - 0.5 || box.width < least - 0.5)
+  .map(([told, box]) => `${told} ${Math.round(box.width)}x${Math.round(box.height)}`)"""
+
+
+@pytest.fixture(scope="module")
+def pages(shop: Shop) -> list[str]:
+    """Addresses of all pages, with all that can be on them."""
+    page = shop.phone("Luz", "welder")
+    found = ["/", "/settings", "/cautions", "/offline", "/j/J1?job=RT-40", "/qc", "/qc/verify", "/qc/lenses"]
+    for joint, photo in (
+        ("J2", "02_one_opening.jpg"),
+        ("J7", "07_tacks.jpg"),
+        ("J3", "hostile/h17_layout_lines.jpg"),
+    ):
+        page.goto(f"/j/{joint}?job=RT-40")
+        photograph(page, photo)
+        found += [page.url.removeprefix(shop.base), f"/j/{joint}?job=RT-40"]
+    page.context.close()
+    shop.contexts.remove(page.context)
+    return [*found, "/qc/1", "/nowhere"]
+
+
+@pytest.fixture(params=["en", "es"])
+def phone(request: pytest.FixtureRequest, shop: Shop) -> Iterator[Page]:
+    page = shop.phone("Ida", "qc", language=request.param, bypass_csp=False)
+    yield page
+    page.context.close()
+    shop.contexts.remove(page.context)
+
+
+def test_axe_finds_nothing_serious(shop: Shop, phone: Page, pages: list[str]) -> None:
+    if not AXE.is_file():
+        pytest.skip("axe-core is not installed here: make debian-test-data installs it where npm is")
+    axe, wrong = AXE.read_text(encoding="utf-8"), []
+    for address in pages:
+        phone.goto(address)
+        phone.wait_for_load_state("networkidle")
+        phone.evaluate("() => document.querySelectorAll('details').forEach((one) => (one.open = true))")
+        phone.wait_for_timeout(100)
+        phone.evaluate(axe)
+        wrong += [f"{address}: {one}" for one in phone.evaluate(RUN_AXE, RULES)]
+    stranger = shop.watched(shop.context().new_page())
+    for address in ("/pair", shop.pairing_link("Eva", "fitter")):
+        stranger.goto(address)
+        stranger.evaluate(axe)
+        wrong += [f"{address}: {one}" for one in stranger.evaluate(RUN_AXE, RULES)]
+    assert not [one for one in wrong if ": serious" in one or ": critical" in one]
+    assert not wrong, "moderate and minor ones are put right too"
+
+
+def test_what_is_tapped_is_large_and_nothing_is_cut_off(phone: Page, pages: list[str]) -> None:
+    small, wide = [], []
+    for address in pages:
+        for width in (390, 320):
+            phone.set_viewport_size({"width": width, "height": 800})
+            phone.goto(address)
+            phone.evaluate("() => document.querySelectorAll('details').forEach((one) => (one.open = true))")
+            small += [f"{address} {one}" for one in phone.evaluate(SMALL, LEAST_PX)]
+            if phone.evaluate("document.documentElement.scrollWidth > innerWidth"):
+                wide.append(f"{address} at {width}")
+    assert not small, "\n".join(small)
+    assert not wide
+
+
+def test_by_keyboard_alone(shop: Shop, pages: list[str]) -> None:
+    """The way to a spot and its closer view without a finger; what has the focus is seen."""
+    page = shop.phone("Kim", "fitter", has_touch=False, is_mobile=False)
+    page.goto("/j/J2?job=RT-40")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    camera = page.locator("[data-camera]").first
+    for _ in range(12):
+        page.keyboard.press("Tab")
+        if camera.evaluate("(one) => one === document.activeElement"):
+            break
+    outline = page.locator("label.button.primary").evaluate("(one) => getComputedStyle(one).outlineStyle")
+    assert outline == "solid"
+    for _ in range(12):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.matches('a.spot.is-over')"):
+            break
+    picture(page, "50_focus")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/r/*")
+    page.wait_for_load_state("networkidle")
+    spot = page.locator("button.spot.is-over")
+    assert spot.get_attribute("aria-pressed") == "true"
+    spot.press("Enter")
+    assert spot.get_attribute("aria-pressed") == "false"
+
+
+def test_without_motion_for_those_who_ask(shop: Shop, pages: list[str]) -> None:
+    page = shop.phone("Noa", "fitter", reduced_motion="reduce")
+    page.goto(next(one for one in pages if one.startswith("/r/")))
+    page.wait_for_load_state("networkidle")
+    page.locator("button.spot.is-over").tap()
+    told = page.locator("[data-photo] svg").get_attribute("viewBox")
+    page.wait_for_timeout(50)
+    assert page.locator("[data-photo] svg").get_attribute("viewBox") == told
+
+
+def test_words_on_their_grounds() -> None:
+    """WCAG 2.2: 7:1 for words (AAA), 3:1 for marks that carry meaning."""
+    assert {name: pair for name, pair in TEXTS.items() if contrast(*pair) < 7} == {}
+    assert {name: pair for name, pair in NOT_TEXT.items() if contrast(*pair) < 3} == {}
+
+
+def test_the_style_has_no_other_colours() -> None:
+    style = Path(ROOT / "fitup" / "phone" / "static" / "page.css").read_text(encoding="utf-8")
+    for name, (ink, ground) in {**TEXTS, **NOT_TEXT}.items():
+        for colour in (ink, ground):
+            short = f"#{colour[1]}{colour[3]}{colour[5]}" if colour[1::2] == colour[2::2] else colour
+            assert colour in style or short in style or colour in ("#000000", "#ffffff"), name
+
+
+@pytest.mark.skipif(not PUBLISHED.is_file(), reason="the published contrast numbers are not here")
+def test_contrast_against_published_numbers() -> None:
+    """Two independent libraries' numbers for pairs of colours, as their table lists them."""
+    with PUBLISHED.open(encoding="utf-8") as file:
+        rows = list(
+            csv.DictReader(line for line in file if not line.startswith("#,") and not line.startswith("# "))
+        )
+    assert len(rows) > 20
+    for row in rows:
+        ratio = contrast(row["foreground"], row["background"])
+        assert ratio == pytest.approx(float(row["ratio_wcag_contrast_ratio"]), abs=6e-4), row
+        assert (ratio >= 7) == (row["AAA_text"] == "1")
