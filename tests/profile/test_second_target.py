@@ -104,12 +104,12 @@ def test_noise_of_a_badly_seen_base_counts_as_little_as_the_light(monkeypatch: p
 def test_readings_that_disagree_leave_both_possible(monkeypatch: pytest.MonkeyPatch) -> None:
     """A dish that the strips do not tell: neither reading may be called sure."""
     light = np.where(np.arange(COUNT) < 30, 1.1, 0.4)
-    told, _ = with_both(monkeypatch, reading(light, {BASE: 0.04}), "lap", length(0.4, 0.04))
+    told, _ = with_both(monkeypatch, reading(light, {BASE: 0.12}), "lap", length(0.4, 0.04))
     low, high = told.gap_mm - 1.96 * told.u_gap_mm, told.gap_mm + 1.96 * told.u_gap_mm
     assert (low[:20] < 0.4).all()
     assert (high[:20] > 1.1).all()
-    assert (told.u_gap_mm[40:] >= 0.04 / np.sqrt(2)).all()
-    assert (told.u_gap_mm[40:] < 0.06).all()
+    assert (told.u_gap_mm[40:] >= 1 / np.hypot(1 / 0.12, 1 / 0.04)).all()
+    assert (told.u_gap_mm[40:] < LAP_BEND_MM).all()
 
 
 @pytest.mark.parametrize("kind", ["tee", "corner-full-open"])
