@@ -97,8 +97,8 @@ def _too_few(sound: np.ndarray, gap_mm: np.ndarray) -> str:
     good, bad = int(sound.sum()), int((~sound).sum())
     if len(sound) < LEAST_WELDS or min(good, bad) < LEAST_EACH:
         return (
-            f"too little data: {len(sound)} welds, {good} sound and {bad} not, where {LEAST_WELDS} are "
-            f"needed with {LEAST_EACH} of either kind at least"
+            f"too little data: {good} sound welds and {bad} others, where {LEAST_WELDS} welds are needed, "
+            f"with {LEAST_EACH} of either kind at least"
         )
     if np.ptp(gap_mm) == 0.0:
         return "too little data: all welds had the same gap"

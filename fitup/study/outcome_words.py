@@ -35,7 +35,8 @@ def counted_words(study: OutcomeStudy) -> str:
     counts = Counter(weld.word for weld in study.welds)
     told = ", ".join(f"{counts[word]} {word}" for word in ("sound", "repaired", "scrapped") if counts[word])
     gaps = [weld.gap_mm for weld in study.welds]
-    return f"{len(gaps)} welds over gaps of {min(gaps):.2f} to {max(gaps):.2f} mm: {told}"
+    welds = "1 weld" if len(gaps) == 1 else f"{len(gaps)} welds"
+    return f"{welds} over gaps of {min(gaps):.2f} to {max(gaps):.2f} mm: {told}"
 
 
 def outcome_sentences(study: OutcomeStudy) -> list[tuple[str, str]]:

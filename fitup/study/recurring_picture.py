@@ -128,11 +128,13 @@ def _draw_shares(axes: Axes, study: Recurring) -> None:
     sides = [(~after, "before", BLUE, (0, (4, 2))), (after, "after", BLACK, "solid")]
     if not after.any() or after.all():
         sides = [(np.ones(len(after), bool), "share of parts open", BLACK, "solid")]
+    most = 0.1
     for rows, words, colour, pattern in sides:
         seen, opened = study.state.seen[rows].sum(axis=0), study.state.open[rows].sum(axis=0)
         low, high = clopper_pearson(opened, seen)
         share = np.where(seen > 0, opened / np.maximum(seen, 1), np.nan)
         some = seen > 0
+        most = max(most, float(high[some].max(initial=0.0)))
         axes.fill_between(at, 100 * low, 100 * high, where=some, color=colour, alpha=0.18, linewidth=0)
         axes.plot(at, 100 * share, color=colour, linewidth=1.4, linestyle=pattern, label=words)
     for spot in study.spots:
@@ -145,7 +147,6 @@ def _draw_shares(axes: Axes, study: Recurring) -> None:
             fontsize=9,
             fontweight="bold",
         )
-    most = max([0.1, *(spot.high for spot in (*study.spots, *study.former))])
     axes.set_ylim(0.0, 145.0 * most)
     axes.legend(loc="upper left", fontsize=8, ncols=2, title="with 95 % interval", title_fontsize=8)
     dress(axes, "", "", "parts open, %")

@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from fitup.evidence.archive.profile_reading import POSITION_STEP_MM
 from fitup.study.position_map import PROBABILITY, SeenOpen, quarters, row_blocks
 from fitup.study.recurring_parts import Parts
-from fitup.study.recurring_shares import CONFIDENCE, binomial_tail, clopper_pearson
+from fitup.study.recurring_shares import binomial_tail, clopper_pearson
 
 __all__ = ["FALSE_RATE", "RecurringSpot", "chance_share", "recurring_spots", "stretches"]
 
-FALSE_RATE = 1.0 - CONFIDENCE
+FALSE_RATE = 0.05
 """Chance that a joint without any recurring spot is given one, at most."""
 
 _MERGE_MM = 3.0

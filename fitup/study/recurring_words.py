@@ -16,6 +16,9 @@ _RULE = (
     "such place at most 1 in 20 is given one"
 )
 
+_OPEN_AS_A_WHOLE = 0.2
+_FEW = 20
+
 
 def title_of(study: Recurring) -> str:
     """The one thing to be read first."""
@@ -76,12 +79,13 @@ def percent(share: float) -> str:
 
 def _no_spot(study: Recurring) -> str:
     share = study.map.open / np.maximum(study.map.seen, 1)
-    if share.max(initial=0.0) > 0.2:
+    if study.open_share > _OPEN_AS_A_WHOLE:
         return (
             f"no place more than others, but the joint as a whole: {percent(study.open_share)} of all that "
             f"was seen is open, and up to {percent(float(share.max()))} of the parts at one position"
         )
-    return f"no place again and again; {100 * study.open_share:.1f} % of all that was seen is open"
+    few = "; so few parts show only what nearly all of them share" if len(study.parts) < _FEW else ""
+    return f"no place again and again; {100 * study.open_share:.1f} % of all that was seen is open{few}"
 
 
 def _change_lines(change: Change) -> list[tuple[str, str]]:
@@ -165,7 +169,8 @@ def _seen_words(study: Recurring) -> str:
         return "no position was seen of half of the parts"
     at = study.map.position_mm[usual]
     few = int(np.sum(~study.largest.counts))
-    left = f"; of {few} parts too little was seen for the chart" if few else ""
+    of_few = "1 part" if few == 1 else f"{few} parts"
+    left = f"; of {of_few} too little was seen for the chart" if few else ""
     where = from_to(float(at[0]), float(at[-1]))
     return (
         f"{where}, each position in {seen[usual].min()} to {seen[usual].max()} parts; what was not seen of a "

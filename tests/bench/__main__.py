@@ -11,6 +11,7 @@ import os
 import platform
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -35,13 +36,14 @@ from tests.bench.speed import (
     verdict_over_decode,
 )
 from tests.bench.study import run_study
+from tests.bench.study_archive import learning_figures
 from tests.bench.suite_section import run_suite
 from tests.bench.truth import Truth, load_truths
 
 ROOT = Path(__file__).resolve().parents[2]
 TIMED_PHOTOS = 3
 TABLE_WIDTH = 180
-SECTIONS = ("accuracy", "kinds", "suite", "speed", "archive", "phone", "study")
+SECTIONS = ("accuracy", "kinds", "suite", "speed", "archive", "phone", "study", "learning")
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -55,20 +57,19 @@ def main(arguments: list[str] | None = None) -> int:
         return 2
     report = json.loads(options.out.read_text()) if options.out.exists() else {}
     report["machine"] = _machine()
-    if "accuracy" in options.sections:
-        report["accuracy"] = _accuracy(truths, console)
-    if "kinds" in options.sections:
-        report["kinds"] = _kinds(options.photos, console)
-    if "suite" in options.sections:
-        report["suite"] = run_suite(options.cache, console)
-    if "speed" in options.sections:
-        report["speed"] = _speed(truths, kind_truths(options.photos / "kinds"), console)
-    if "archive" in options.sections:
-        report["archive"] = _archive(options, truths, console)
-    if "phone" in options.sections:
-        report["phone"] = _phone(console)
-    if "study" in options.sections:
-        report["study"] = run_study(options.study, console)
+    makers: dict[str, Callable[[], Any]] = {
+        "accuracy": lambda: _accuracy(truths, console),
+        "kinds": lambda: _kinds(options.photos, console),
+        "suite": lambda: run_suite(options.cache, console),
+        "speed": lambda: _speed(truths, kind_truths(options.photos / "kinds"), console),
+        "archive": lambda: _archive(options, truths, console),
+        "phone": lambda: _phone(console),
+        "study": lambda: run_study(options.study, console),
+        "learning": lambda: _learning(options.entries, console),
+    }
+    for name in SECTIONS:
+        if name in options.sections:
+            report[name] = makers[name]()
     partial = options.out.with_name(options.out.name + ".part")
     partial.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     partial.replace(options.out)
@@ -96,6 +97,12 @@ def _machine() -> dict[str, Any]:
         "opencv": cv2.__version__,
         "cores": os.cpu_count(),
     }
+
+
+def _learning(entries: int, console: Console) -> dict[str, Any]:
+    figures = learning_figures(entries)
+    console.print_json(json.dumps(figures))
+    return figures
 
 
 # ----------------------------------------------------------------------------------------------- accuracy
@@ -181,7 +188,7 @@ def _print_figures(result: dict[str, Any], console: Console) -> None:
 
 def _kinds(photos: Path, console: Console) -> dict[str, Any]:
     outcomes = measure_kinds(kind_truths(photos / "kinds"))
-    rows = kind_figures(outcomes)
+    rows = kind_figures(outcomes, drawn=True)
     by_photo = [kind_row(outcome) for outcome in outcomes]
     seam = seam_figures(seam_truths(photos / "seam_900"))
     _print_rows("Joint kinds, gap less truth, mm", rows, console)

@@ -1,4 +1,4 @@
-"""What both studies of an archive cost and how often they are wrong: `python -m tests.bench.study_archive`.
+"""The benchmark's section `learning`: what both studies of an archive cost, and how often they are wrong.
 
 The archive of many entries is real; the files of their records are not, since a hundred thousand of them fill
 a disk: the store gives one of a few hundred records made beforehand, after as much hashing as a file takes.
@@ -7,8 +7,6 @@ Reading, laying out and keeping are done as ever. Reading the files themselves f
 
 from __future__ import annotations
 
-import json
-import sys
 import tempfile
 import time
 from pathlib import Path
@@ -28,10 +26,27 @@ from tests.study.invented_archive import JOINT, PART, Seen, record_bytes
 from tests.study.invented_parts import LIMIT_MM, PLANTED, day_of_change, invented_gaps, profiles_of
 from tests.study.simulated_outcomes import Truth, simulated
 
-__all__ = ["coverage", "false_rates", "speed"]
+__all__ = ["coverage", "false_rates", "learning_figures", "speed"]
 
 _KINDS = 200
 _BATCH = 5000
+_SEEDS = 500
+_REPEATS = 1000
+_TRUTHS = {
+    "300 welds": Truth(),
+    "120 welds": Truth(welds=120),
+    "200 welds, steep": Truth(welds=200, slope_per_mm=-30.0),
+    "300 welds, gentle": Truth(slope_per_mm=-4.5),
+}
+
+
+def learning_figures(records: int) -> dict[str, Any]:
+    """Figures for bench.json: a joint of so many records, false rates, coverage; seeds from 0."""
+    return {
+        "recurring_speed": speed(records),
+        "recurring_false_rates": false_rates(_SEEDS),
+        "outcome_coverage": {name: coverage(_REPEATS, truth) for name, truth in _TRUTHS.items()},
+    }
 
 
 def speed(records: int) -> dict[str, float]:
@@ -160,16 +175,3 @@ def coverage(repeats: int, truth: Truth, first_seed: int = 0) -> dict[str, float
         held += interval.low_mm <= truth.gap_95_mm <= interval.high_mm
         below += truth.gap_95_mm < interval.low_mm
     return {"repeats": float(repeats), "coverage": held / repeats, "true_gap_below": below / repeats}
-
-
-def main(records: int, seeds: int, repeats: int) -> dict[str, Any]:
-    truths = (Truth(), Truth(welds=120), Truth(welds=200, slope_per_mm=-30.0), Truth(slope_per_mm=-4.5))
-    return {
-        "speed": speed(records),
-        "false_rates": false_rates(seeds),
-        "coverage": {str(truth): coverage(repeats, truth) for truth in truths},
-    }
-
-
-if __name__ == "__main__":
-    print(json.dumps(main(*map(int, sys.argv[1:4] or ("100000", "300", "1000"))), indent=1))

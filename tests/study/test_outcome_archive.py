@@ -158,7 +158,7 @@ class TestCommand:
         said = " ".join(capsys.readouterr().out.split())
         assert "wire 0.9 mm, butt" in said
         assert "95 % of welds are sound" in said
-        assert "too little data: 1 welds, 1 sound and 0 not" in said
+        assert "too little data: 1 sound welds and 0 others" in said
         assert "changes no rule" in said
         folder = shop / "fitup-results" / "outcomes"
         assert {one.name for one in folder.iterdir()} == {

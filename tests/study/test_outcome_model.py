@@ -174,7 +174,7 @@ class TestStudy:
         gap = np.concatenate([np.linspace(0.1, 0.9, good), np.linspace(0.7, 1.5, bad)])
         (study,) = study_outcomes(welds_of(gap, np.arange(good + bad) < good))
         assert study.reason.startswith("too little data: ")
-        assert f"{good} sound and {bad} not" in study.reason
+        assert f"{good} sound welds and {bad} others" in study.reason
         assert math.isnan(study.gap_mm)
         assert study.model is None
 
