@@ -12,6 +12,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from distributed import Client
+
 from fitup.matrix_threads import MATRIX_THREADS
 
 ROOT = Path(__file__).parents[1]
@@ -29,13 +31,15 @@ class DaskCluster:
 
 @contextmanager
 def dask_cluster(folder: Path, workers: int) -> Iterator[DaskCluster]:
-    """Start a scheduler with workers of one thread each; end them all afterwards."""
+    """Start a scheduler with workers of one thread each, all of them there; end them all afterwards."""
     file = folder / "scheduler.json"
     started = [_start("scheduler", folder, "--host", "127.0.0.1", "--port", "0", "--scheduler-file", file)]
     try:
         address = _address(file)
         arguments = ("--nthreads", "1", "--no-nanny", "--local-directory", folder)
         started += [_start("worker", folder, address, *arguments) for _ in range(workers)]
+        with Client(address, timeout=_PATIENCE_S, set_as_default=False) as client:
+            client.wait_for_workers(workers, timeout=_PATIENCE_S)
         yield DaskCluster(address=address, scheduler=started[0], workers=tuple(started[1:]))
     finally:
         for process in reversed(started):
