@@ -30,6 +30,7 @@ __all__ = ["BENT_MM", "TargetSighting", "find_board", "find_boards", "find_targe
 _LEVELS = (4, 2, 1)
 _LEAST_SADDLES = 8
 _ENOUGH_SADDLES, _ENOUGH_MARKERS = 24, 12
+_NEARLY_ALL = 0.9  # of a strip's saddles: that few of its markers were read for them does not matter
 # Common part of neighbouring residuals: 0.07 mm for a bow of 1 mm over the long strip, 0.04-0.06 mm for a
 # lens that is off by 1 % at the corner (drawn photos); noise averages out of it.
 BENT_MM = 0.06
@@ -214,8 +215,10 @@ def _in_order(
 def _enough(sighting: TargetSighting) -> bool:
     """Whether a finer picture would hardly show more: a covered strip must not pay for all levels."""
     saddles, markers = len(sighting.layout.saddles_mm), sighting.layout.marker_count
-    return len(sighting.saddle_ids) >= min(_ENOUGH_SADDLES, saddles // 2) and (
-        sighting.marker_count >= min(_ENOUGH_MARKERS, markers // 2)
+    seen = len(sighting.saddle_ids)
+    return seen >= _NEARLY_ALL * saddles or (
+        seen >= min(_ENOUGH_SADDLES, saddles // 2)
+        and sighting.marker_count >= min(_ENOUGH_MARKERS, markers // 2)
     )
 
 
