@@ -248,3 +248,55 @@ def test_pooling_is_told_with_its_rule() -> None:
     pooled = study_of(cells, alpha=0.0)
     assert pooled.interaction.variance_mm2 == 0
     assert "pooled" in verdict_on(pooled).pooling
+
+
+@pytest.mark.parametrize("alpha", [0.0, 0.999])
+def test_every_interval_is_that_of_its_sum_of_mean_squares(alpha: float) -> None:
+    """Coefficients from the expected mean squares of the textbook, written out once more."""
+    p, o, r = shape = (6, 3, 2)
+    cells = drawn(np.random.default_rng(12), shape, part=0.2, person=0.03, both=0.02)
+    study = study_of(cells, alpha=alpha)
+    table = study.anova
+    rows = {"P": table.part, "O": table.person, "I": table.interaction, "E": table.repeat, "L": table.pooled}
+    if study.pooled:
+        wanted = {
+            "repeatability": {"L": 1},
+            "person": {"O": 1 / (p * r), "L": -1 / (p * r)},
+            "reproducibility": {"O": 1 / (p * r), "L": -1 / (p * r)},
+            "grr": {"O": 1 / (p * r), "L": 1 - 1 / (p * r)},
+            "part": {"P": 1 / (o * r), "L": -1 / (o * r)},
+            "total": {"P": 1 / (o * r), "O": 1 / (p * r), "L": 1 - 1 / (p * r) - 1 / (o * r)},
+        }
+        assert (study.interaction.low_mm, study.interaction.sigma_mm, study.interaction.high_mm) == (0, 0, 0)
+    else:
+        wanted = {
+            "repeatability": {"E": 1},
+            "person": {"O": 1 / (p * r), "I": -1 / (p * r)},
+            "interaction": {"I": 1 / r, "E": -1 / r},
+            "reproducibility": {"O": 1 / (p * r), "I": (p - 1) / (p * r), "E": -1 / r},
+            "grr": {"O": 1 / (p * r), "I": (p - 1) / (p * r), "E": 1 - 1 / r},
+            "part": {"P": 1 / (o * r), "I": -1 / (o * r)},
+            "total": {
+                "P": 1 / (o * r),
+                "O": 1 / (p * r),
+                "I": (p - 1) / (p * r) - 1 / (o * r),
+                "E": 1 - 1 / r,
+            },
+        }
+    for name, coefficients in wanted.items():
+        one = getattr(study, name)
+        terms = [Term(coefficient=c, ms=rows[key].ms, df=rows[key].df) for key, c in coefficients.items()]
+        assert one.variance_mm2 == pytest.approx(sum(term.value for term in terms)), name
+        low, high = interval_of(terms)
+        assert (one.low_mm**2, one.high_mm**2) == pytest.approx((low, high), abs=1e-12), name
+    assert study.q_mp == pytest.approx(4 * study.grr.sigma_mm / 0.9)
+    assert study.ndc_exact == pytest.approx(1.41 * study.part.sigma_mm / study.grr.sigma_mm)
+
+
+def test_a_narrower_confidence_gives_narrower_intervals() -> None:
+    cells = drawn(np.random.default_rng(12), person=0.03)
+    wide, narrow = study_of(cells), study_of(cells, confidence=0.8)
+    for name in ("repeatability", "grr", "part"):
+        assert getattr(wide, name).low_mm < getattr(narrow, name).low_mm
+        assert getattr(wide, name).high_mm > getattr(narrow, name).high_mm
+    assert wide.ndc_interval[0] < narrow.ndc_interval[0] < narrow.ndc_interval[1] < wide.ndc_interval[1]
