@@ -21,7 +21,7 @@ from fitup.evidence.archive.profile_reading import UNSEEN_UM, grid_profile, plai
 from fitup.evidence.record_file import record_from_json
 from tests.evidence.archive_builders import stored_file, tampering
 from tests.study.invented_archive import JOINT, PART, Seen, correct, draft_of, invented_archive, record_bytes
-from tests.study.invented_parts import invented_gaps
+from tests.study.invented_parts import day_of_change, invented_gaps
 
 COUNT = 12
 
@@ -253,6 +253,36 @@ class TestKept:
         monkeypatch.setattr(joint_profiles, "_LARGEST_CELLS", 1000)
         with pytest.raises(UsageError, match="too far"):
             read(made[0], None)
+
+
+def test_an_archive_of_200_parts_with_all_that_a_shop_does_to_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Three planted openings, one mended; parts re-fixtured and photographed again; corrections, a void one."""
+    gap_mm, _ = invented_gaps(7)
+    archive, added = invented_archive(tmp_path / "archive", gap_mm)
+    closed = np.minimum(gap_mm, 0.5)
+    wide = np.flatnonzero(np.nanmax(gap_mm, axis=1) > 0.9)
+    archive.add([draft_of(Seen(closed[row], serial=f"S-{row + 1:04d}", day="2026-07-01")) for row in wide])
+    for _ in range(3):
+        correct(archive, added[3], {}, void=True)
+        correct(archive, added[5], {"serial": "S-0006 B"})
+        correct(archive, added[5], {"serial": "S-0006"})
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    words = ["--part", PART, "--joint", JOINT, "--archive", str(tmp_path / "archive"), "--no-files", "--json"]
+    assert run(["study", "recurring", *words]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert run(["study", "recurring", *words, "--changed", day_of_change()]) == 0
+    changed = json.loads(capsys.readouterr().out)
+    later_counts = 3 in wide  # the first record of that part is void: its second is the first that counts
+    assert found["parts"] == (200 if later_counts else 199)
+    assert found["left_out"] == {"void": 1, "later of the same part": len(wide) - later_counts}
+    assert [round(spot["at_mm"] / 5) * 5 for spot in found["spots"]] == [65, 120, 175]
+    assert [round(spot["at_mm"] / 5) * 5 for spot in changed["spots"]] == [65, 175]
+    assert [round(spot["at_mm"] / 5) * 5 for spot in changed["spots_before"]] == [65, 120, 175]
+    (place,) = changed["change"]["places"]
+    assert abs(place["at_mm"] - 120) < 3
+    assert (changed["change"]["word"], place["better"]) == ("helped", True)
 
 
 class TestCommand:
