@@ -51,11 +51,18 @@ def fit_end_face(
     stations = np.arange(len(near))
     asked = stations[:: EVERY if len(stations) >= MANY_STATIONS else 1]
     theta = _theta(near, left, right, blur_px)
+    used = _counting(weights)
     best: ArrisFit | None = None
     for width_mm in FIRST_WIDTHS_MM:
         theta[:, WIDTH] = width_mm / sample_mm
         fit = fit_arrises(
-            x, profiles[asked], weights[asked], theta[asked], priors.at(asked), iterations=5, slot=model
+            x[used],
+            profiles[asked, used],
+            weights[asked, used],
+            theta[asked],
+            priors.at(asked),
+            iterations=5,
+            slot=model,
         )
         best = fit if best is None else best.replaced(np.arange(len(asked)), fit, fit.misfit < best.misfit)
     assert best is not None
@@ -63,7 +70,8 @@ def fit_end_face(
     far = near + theta[:, WIDTH]
     window = (x >= before) & (x <= far[:, None] + BEHIND_PX)
     weights = np.where(clipped > 0.2, 0, window).astype(np.float32)
-    last = fit_arrises(x, profiles, weights, theta, priors, iterations=6, slot=model)
+    used = _counting(weights)
+    last = fit_arrises(x[used], profiles[:, used], weights[:, used], theta, priors, iterations=6, slot=model)
     floor = last.levels[:, 1]
     start = Start(
         near=near,
@@ -75,6 +83,12 @@ def fit_end_face(
         deficit=np.zeros(len(near)),
     )
     return last, start, weights
+
+
+def _counting(weights: Array) -> slice:
+    """Samples from the first to the last one that counts at any station."""
+    counting = np.flatnonzero(weights.any(axis=0))
+    return slice(counting[0], counting[-1] + 1) if len(counting) else slice(None)
 
 
 def _levels(
