@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import hashlib
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -161,3 +163,39 @@ def test_contrast_against_published_numbers() -> None:
         ratio = contrast(row["foreground"], row["background"])
         assert ratio == pytest.approx(float(row["ratio_wcag_contrast_ratio"]), abs=6e-4), row
         assert (ratio >= 7) == (row["AAA_text"] == "1")
+
+
+def test_sha256_of_our_own(shop: Shop, pages: list[str]) -> None:
+    """For pages without certificate: FIPS 180-4's examples, and Python's digests around a block's length."""
+    page = shop.phone("Bea", "fitter")
+    page.goto("/")
+    script = page.locator("script[type=module]").get_attribute("src").replace("page.js", "sha256.js")  # type: ignore[union-attr]
+    told = page.evaluate(
+        """async (address) => {
+          const { plainSha256 } = await import(address);
+          const of = (text) => plainSha256(new TextEncoder().encode(text).buffer);
+          const lengths = [0, 1, 55, 56, 57, 63, 64, 65, 119, 120, 128, 1000, 65537];
+          const filled = (length) => Uint8Array.from({ length }, (_, k) => (k * 7) % 251).buffer;
+          return [of("abc"), of("abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq"),
+            ...lengths.map((one) => plainSha256(filled(one)))];
+        }""",
+        script,
+    )
+    lengths = [0, 1, 55, 56, 57, 63, 64, 65, 119, 120, 128, 1000, 65537]
+    ours = [hashlib.sha256(bytes((k * 7) % 251 for k in range(one))).hexdigest() for one in lengths]
+    assert told[0] == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert told[1] == "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"
+    assert told[2:] == ours
+
+
+def test_installable(shop: Shop, pages: list[str]) -> None:
+    """The browser itself finds nothing that keeps the page from the home screen."""
+    page = shop.phone("Bea", "fitter")
+    page.goto("/")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    session = page.context.new_cdp_session(page)
+    manifest = session.send("Page.getAppManifest")
+    assert manifest["errors"] == []
+    assert json.loads(manifest["data"])["display"] == "standalone"
+    found = session.send("Page.getInstallabilityErrors")["installabilityErrors"]
+    assert [one["errorId"] for one in found if one["errorId"] != "in-incognito"] == []

@@ -49,6 +49,8 @@ def no_faults(served: Shop) -> Iterator[None]:
 def opened(served: Shop, joint: str, name: str) -> Page:
     """A joint's page on a phone of its own, whose worker has taken over."""
     page = served.phone(name)
+    page.goto("/")
+    page.wait_for_load_state("networkidle")
     page.goto(f"/j/{joint}?job=RT-40")
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     page.reload()
@@ -96,13 +98,21 @@ def test_network_cut_during_upload(served: Shop) -> None:
     page.get_by_text("Waiting for the connection").wait_for()
     page.goto("/j/J3?job=RT-40")  # never seen before: the page for that
     assert page.get_by_role("heading", name="No connection").is_visible()
-    assert page.get_by_label("Joint").locator("option").count() == 0
-    page.get_by_text("1 photo is not sent yet").or_(page.get_by_text("Joint J1")).first.wait_for()
+    choice = page.locator("[data-offline-choice]")
+    choice.wait_for()
+    assert choice.locator("option").count() == 5
+    assert choice.locator("option:checked").inner_text() == "J3 · RT-40"
+    photograph(page, "03_short_opening.jpg", wait=False)
+    eventually(lambda: kept(page) == 2)
     picture(page, "42_offline")
-    served.wifi.mend()
     page.goto("/")
+    page.get_by_text("2 photos are not sent yet").wait_for()
+    picture(page, "43_unsent_two")
+    served.wifi.mend()
+    page.reload()
     eventually(lambda: kept(page) == 0)
     eventually(lambda: len(served.measured("J1")) == 1)
+    eventually(lambda: len(served.measured("J3")) == 1)
 
 
 def test_server_killed_and_restarted_page_reloaded(served: Shop) -> None:
@@ -123,13 +133,13 @@ def test_server_killed_and_restarted_page_reloaded(served: Shop) -> None:
 
 
 def test_killed_after_it_had_the_photo(served: Shop) -> None:
-    page = opened(served, "J3", "Eva")
-    photograph(page, "03_short_opening.jpg", wait=False)
+    page = opened(served, "J1", "Eva")
+    photograph(page, "08_brushed_across.jpg", wait=False)
     eventually(lambda: kept(page) == 0)
     served.program.kill()
     served.restart()
     page.wait_for_url("**/r/*", timeout=40_000)
-    assert len(served.measured("J3")) == 1
+    assert len(served.measured("J1")) == 2
 
 
 def test_a_lost_answer_sends_nothing_twice(served: Shop) -> None:

@@ -13,7 +13,7 @@ export async function startWorker() {
       .then(() => true, () => false);
   }
   await tellAbilities(works);
-  if (works) keepOfflinePage();
+  if (works) keepOfflinePages();
   offerInstall();
 }
 
@@ -25,13 +25,14 @@ async function tellAbilities(works) {
   for (const row of list.children) row.hidden = !told.includes(row.dataset.ability);
 }
 
-// In the language that is chosen now.
-async function keepOfflinePage() {
-  const language = document.body.dataset.language;
-  if (sessionStorage.getItem("fitup-offline") === language) return;
+// The two pages that a phone needs first without Wi-Fi, in the language that is chosen now.
+async function keepOfflinePages() {
+  const { language, role } = document.body.dataset;
+  if (sessionStorage.getItem("fitup-offline") === language + role) return;
   const cache = await caches.open("fitup-pages");
-  await cache.add(new Request("/offline", { cache: "no-store" })).then(
-    () => sessionStorage.setItem("fitup-offline", language),
+  const wanted = ["/offline", ...(role ? ["/"] : [])].map((path) => new Request(path, { cache: "no-store" }));
+  await cache.addAll(wanted).then(
+    () => sessionStorage.setItem("fitup-offline", language + role),
     () => {},
   );
 }

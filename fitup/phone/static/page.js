@@ -99,6 +99,6 @@ async function startSamples(list) {
 
 async function tellWhenCutOff() {
   const session = await askSession();
-  if (session !== null || document.querySelector(".cut-off")) return;
+  if (session !== null || document.querySelector("[data-offline-joints]")) return;
   document.querySelector("main").prepend(make("p", { class: "notice cut-off", role: "status" }, text("offline")));
 }
