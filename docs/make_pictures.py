@@ -2,7 +2,8 @@
 
 `result.jpg` is the product's own overlay picture, made smaller; `terminal.png` is what the command prints,
 with its colours; `report.jpg` is the first page of the report. `recurring.png` and `outcomes.png` are those
-of the archive that `tests/study/invented_archive.py` invents. `placing.svg` is drawn by hand.
+of the archive that `tests/study/invented_archive.py` invents; `gauge-study.png` is the page of the example
+readings in `calibration/`. `placing.svg` is drawn by hand.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ COLUMNS = 88
 RESULT_WIDTH_PX = 1200
 REPORT_SCALE = 1.55
 JPEG_QUALITY = 84
+PAGE_SCALE, PAGE_SHARE = 1.35, 0.885
 FONT_PX = 20
 CHANGED = "2026-04-26"
 GROUND, INK = "#1e1e1e", "#e6e6e6"
@@ -50,6 +52,7 @@ def main() -> None:
         said = run.stdout.replace(folder, "fitup-results")
     _draw(f"$ {' '.join(SHOWN)}\n" + said, DOCS / "terminal.png")
     _studies()
+    _gauge_page(DOCS / "gauge-study.png")
 
 
 def _studies() -> None:
@@ -72,6 +75,21 @@ def _studies() -> None:
                 target = DOCS / f"{found.stem.partition('-')[0]}.png"
                 few = small.quantize(240, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
                 few.save(target, optimize=True)
+
+
+def _gauge_page(target: Path) -> None:
+    """The page of a gauge study, without its empty foot."""
+    with tempfile.TemporaryDirectory() as folder:
+        page = str(Path(folder) / "study.pdf")
+        asked = ("calibration/gauge-readings-example.csv", "--limit", "0.9mm", "--who", "Petra Lund")
+        words = ("fitup", "study", "gauge", *asked, "--out", page)
+        subprocess.run([sys.executable, "-m", *words], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+        document = pypdfium2.PdfDocument(page)
+        shown = document[0].render(scale=PAGE_SCALE).to_pil().convert("RGB")
+        document.close()
+    shown = shown.crop((0, 0, shown.width, round(PAGE_SHARE * shown.height)))
+    few = shown.quantize(64, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+    few.save(target, optimize=True)
 
 
 def _first_page(folder: str, target: Path) -> None:
