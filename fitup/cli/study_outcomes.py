@@ -117,9 +117,15 @@ def _written(studies: tuple[OutcomeStudy, ...], summary: dict[str, object], out:
     from fitup.study.outcome_picture import outcome_png
     from fitup.study.outcome_table import welds_csv
 
-    files = {
-        f"outcomes-{study.wire_um / 1000:g}mm-{study.joint_kind}.png": outcome_png(study) for study in studies
-    }
+    files = {_picture_name(study): outcome_png(study) for study in studies}
     files["welds.csv"] = welds_csv(studies)
     files[_SUMMARY] = json_.dumps(summary, indent=1, allow_nan=False).encode() + b"\n"
     return write_results(out, _FOLDER, files, _SUMMARY)
+
+
+def _picture_name(study: OutcomeStudy) -> str:
+    """A name that every file system takes, whatever a record calls its kind of joint."""
+    from fitup.evidence.writing import safe_stem
+
+    wire = "no-wire" if study.wire_um == 0 else f"{study.wire_um / 1000:g}mm"
+    return safe_stem(f"outcomes-{wire}-{study.joint_kind}.x") + ".png"

@@ -32,7 +32,7 @@ WELD_COLUMNS = (
 
 
 def welds_csv(studies: Iterable[OutcomeStudy]) -> bytes:
-    """A row a weld; UTF-8, rows ended by CR LF."""
+    """A row a weld; UTF-8 with a byte order mark, as names may have any letters; rows ended by CR LF."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(WELD_COLUMNS)
@@ -42,7 +42,7 @@ def welds_csv(studies: Iterable[OutcomeStudy]) -> bytes:
             writer.writerow(
                 [
                     f"{weld.wire_um / 1000:.3f}",
-                    weld.joint_kind,
+                    spreadsheet_text(weld.joint_kind),
                     weld.number,
                     weld.outcome_number,
                     weld.day,
@@ -52,7 +52,7 @@ def welds_csv(studies: Iterable[OutcomeStudy]) -> bytes:
                     weld.word,
                 ]
             )
-    return text.getvalue().encode("utf-8")
+    return text.getvalue().encode("utf-8-sig")
 
 
 def outcome_summary(studies: Iterable[OutcomeStudy], welds: Welds, about: dict[str, str]) -> dict[str, Any]:

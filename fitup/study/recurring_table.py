@@ -59,7 +59,7 @@ def positions_csv(study: Recurring) -> bytes:
 
 
 def parts_csv(study: Recurring) -> bytes:
-    """A row a part, in the order of time."""
+    """A row a part, in the order of time; with a byte order mark, as serial numbers may have any letters."""
     parts, largest = study.parts, study.largest
     word = np.where(largest.counts, "", "too little seen").astype(object)
     for phase in study.phases:
@@ -78,7 +78,7 @@ def parts_csv(study: Recurring) -> bytes:
         ]
         for index in range(len(parts))
     )
-    return _csv(PART_COLUMNS, rows)
+    return b"\xef\xbb\xbf" + _csv(PART_COLUMNS, rows)
 
 
 def _in_spots(position_mm: np.ndarray, spots: Sequence[RecurringSpot]) -> np.ndarray:

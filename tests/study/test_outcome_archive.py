@@ -163,18 +163,26 @@ class TestCommand:
         folder = shop / "fitup-results" / "outcomes"
         assert {one.name for one in folder.iterdir()} == {
             "outcomes-0.9mm-butt.png",
-            "outcomes-0mm-tee.png",
+            "outcomes-no-wire-tee.png",
             "outcomes.json",
             "welds.csv",
         }
         with Image.open(folder / "outcomes-0.9mm-butt.png") as picture:
             assert picture.size == (1350, 900)
-        rows = list(csv.DictReader(io.StringIO((folder / "welds.csv").read_text(encoding="utf-8"))))
+        rows = list(csv.DictReader(io.StringIO((folder / "welds.csv").read_text(encoding="utf-8-sig"))))
         assert len(rows) == 121
         study, tee = json.loads((folder / "outcomes.json").read_text(encoding="utf-8"))["studies"]
         assert study["gap_low_mm"] < study["gap_mm"] < study["gap_high_mm"]
         assert (tee["gap_mm"], tee["wire_mm"], tee["slope_per_mm"]) == (None, 0.0, None)
         assert (shop / "archive" / "archive.sqlite").read_bytes() == before
+
+    def test_a_kind_of_joint_that_is_a_path_stays_in_the_folder(self, shop: Path) -> None:
+        archive = open_archive(str(shop / "archive"))
+        odd = archive.add([draft_of(Seen(np.array([0.4]), serial="X-1", kind="../../=x"))])
+        outcomes(archive, odd, ["sound"])
+        assert run(["study", "outcomes"]) == 0
+        assert {one.name for one in shop.iterdir()} == {"archive", "fitup-results"}
+        assert [one.name for one in (shop / "fitup-results").iterdir()] == ["outcomes"]
 
     def test_choices(self, shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
         words = [

@@ -258,7 +258,7 @@ class TestKept:
 def test_an_archive_of_200_parts_with_all_that_a_shop_does_to_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Three planted openings, one mended; parts re-fixtured and photographed again; corrections, a void one."""
+    """Three planted openings, one mended; parts re-fixtured and photographed again; corrections."""
     gap_mm, _ = invented_gaps(7)
     archive, added = invented_archive(tmp_path / "archive", gap_mm)
     closed = np.minimum(gap_mm, 0.5)
@@ -318,7 +318,7 @@ class TestCommand:
         row = next(one for one in positions if float(one["position_mm"]) == spot["at_mm"])
         assert row["recurs"] == "yes"
         assert 0 < int(row["parts_open"]) <= int(row["parts_seen"]) <= 60
-        parts = list(csv.DictReader(io.StringIO((folder / "parts.csv").read_text(encoding="utf-8"))))
+        parts = list(csv.DictReader(io.StringIO((folder / "parts.csv").read_text(encoding="utf-8-sig"))))
         assert [int(one["entry"]) for one in parts] == list(range(1, 61))
 
     def test_again_it_takes_the_place_of_the_first_and_of_nothing_else(self, shop: Path) -> None:
