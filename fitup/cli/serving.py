@@ -249,9 +249,12 @@ def _socket(host: str, port: int) -> socket.socket:
 def _run(app: object, serving: _Serving, sockets: list[socket.socket]) -> None:
     import uvicorn
 
+    from fitup.phone.patient_protocol import PatientProtocol
+
     try:
         config = uvicorn.Config(
             app,  # type: ignore[arg-type]
+            http=PatientProtocol,
             log_level="warning",
             access_log=False,
             server_header=False,
