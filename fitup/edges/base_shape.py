@@ -32,7 +32,7 @@ MANY = 10_000
 TRIED_SDS = 3.5
 UNLIKELY = 10.0  # of the logarithm of the odds: what is that far below the best has no say
 MOST_COUNT = 20.0  # samples that count, at most
-LEAST_SHARE = 1e-3
+LEAST_SHARE = 0.04
 U_ALONG, ROUGH = 0.08, 0.1  # found on renders, from that roughness on
 DEEP, DEEP_SD = 0.05, 0.05  # light deep in the gap as a share of the base's (found on renders)
 FIRST_U = 0.25  # relative, when no photo has told anything
@@ -115,17 +115,17 @@ def told_shape(
         return first_shape(lights)
     mean, sd = before
     tried = np.flatnonzero(np.abs(np.log(STRETCHES / mean)) < TRIED_SDS * sd + 0.05)
-    pick = np.arange(min(curves, len(lights.roughness)))
+    count = min(curves, len(lights.roughness))
     length = sum(rise.x_px[-1] - rise.x_px[0] for rise in rises) * lens.sample_mm
     asked: dict[float, Array] = {}  # a standing plate's curves are the same for every rise and stretch
 
     def odds_of(columns: NDArray[np.intp]) -> Array64:
-        squares = _squares(rises, lights, lens, STRETCHES[columns], pick, asked)
+        squares = _squares(rises, lights, lens, STRETCHES[columns], count, asked)
         odds = -0.5 * min(length / GRAIN_MM, MOST_COUNT) * np.log(squares + LEAST_MISFIT**2)
         return np.asarray(odds - 0.5 * (np.log(STRETCHES[columns] / mean) / sd) ** 2)
 
     # Every third stretch tells which are worth asking at all.
-    odds = np.full((len(pick), len(tried)), -np.inf)
+    odds = np.full((count, len(tried)), -np.inf)
     coarse = np.arange(0, len(tried), 3)
     odds[:, coarse] = odds_of(tried[coarse])
     likely = coarse[odds[:, coarse].max(axis=0) > odds.max() - UNLIKELY]
@@ -134,9 +134,9 @@ def told_shape(
     if len(rest):
         odds[:, rest] = odds_of(tried[rest])
     curve, place = np.unravel_index(int(odds.argmax()), odds.shape)
-    misfit = _squares(rises, lights, lens, STRETCHES[tried[[place]]], pick, asked)[curve, 0]
+    misfit = _squares(rises, lights, lens, STRETCHES[tried[[place]]], count, asked)[curve, 0]
     share = np.zeros((len(lights.roughness), len(STRETCHES)))
-    share[np.ix_(pick, tried)] = np.exp(odds - odds.max())
+    share[:count, tried] = np.exp(odds - odds.max())
     share /= share.sum()
     by_stretch = share.sum(axis=0)
     told = float(np.exp(by_stretch @ np.log(STRETCHES)))
@@ -156,20 +156,21 @@ def _squares(
     lights: BaseLights,
     lens: Lens,
     stretches: Array64,
-    pick: NDArray[np.intp],
+    count: int,
     asked: dict[float, Array],
 ) -> Array64:
-    """Mean square (K, S) of what the picked curves at all stretches leave of all rises."""
+    """Mean square (K, S) of what the first `count` curves at all stretches leave of all rises."""
     total = sum(rise.weight for rise in rises)
-    squares = np.zeros((len(pick), len(stretches)))
+    squares = np.zeros((count, len(stretches)))
     for rise in rises:
+        told = _Told.by(rise, lens)
         heights = np.array([_about(rise.sheet_gaps / stretch) for stretch in stretches])
         for height in np.unique(heights):
             if height not in asked:
-                asked[height] = _cells(lights.curves(height, pick))
+                asked[height] = _cells(lights.curves(height, slice(count)))
             alike = heights == height
             squares[:, alike] += (
-                rise.weight / total * _mean_squares(rise, asked[height], stretches[alike], lens)
+                rise.weight / total * _mean_squares(rise, told, asked[height], stretches[alike], lens)
             )
     return squares
 
@@ -184,22 +185,37 @@ def _about(height: float) -> float:
     return float(np.exp(np.round(np.log(height) / HEIGHT_STEP) * HEIGHT_STEP))
 
 
-def _mean_squares(rise: Rise, curves: Array, stretches: Array64, lens: Lens) -> Array64:
+def _mean_squares(rise: Rise, told: _Told, curves: Array, stretches: Array64, lens: Lens) -> Array64:
     """Mean square (K, S) of what every curve leaves of a rise, the levels on both sides of the arris free."""
-    arris = np.asarray(edge_step(rise.x_px / lens.blur_px))
-    counts = np.sqrt(np.append(rise.counts, 1.0))[:, None]
-    firm = LEAST_MISFIT / DEEP_SD * np.sqrt(len(arris) / MOST_COUNT)  # the gap's dark as one more sample
-    levels = counts * np.stack([np.append(1 - arris, 0.0), np.append(arris, firm)], axis=1)
-    # A picture in which no sample counts has no levels: the square root of nothing keeps that regular.
-    free = np.linalg.qr(np.concatenate([levels, 1e-6 * np.eye(2)]))[0][: len(levels)].astype(np.float32)
-    told = (counts[:, 0] * np.append(rise.light, firm * DEEP)).astype(np.float32)
-    told -= free @ (free.T @ told)
-    seen = counts.astype(np.float32) * _seen_cells(rise, stretches, lens)
+    seen = told.counts * _seen_cells(rise, stretches, lens)
     # The levels are taken out of the cells, which are few, not of the curves, which are many.
-    light = (seen - free @ (free.T @ seen)) @ curves
+    light = (seen - told.free @ (told.free.T @ seen)) @ curves
     power = np.maximum(np.einsum("sjk,sjk->sk", light, light), 1e-9)
-    along = np.maximum(told @ light, 0.0)
-    return np.asarray(((told @ told - along**2 / power) / len(told)).T, np.float64)
+    along = np.maximum(told.light @ light, 0.0)
+    return np.asarray(((told.light @ told.light - along**2 / power) / len(told.light)).T, np.float64)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Told:
+    """A rise's samples (J + 1,) with the gap's dark as one more: weights (J + 1, 1), an orthonormal base
+    (J + 1, 2) of the levels on both sides, and the light without them."""
+
+    counts: Array
+    free: Array
+    light: Array
+
+    @classmethod
+    def by(cls, rise: Rise, lens: Lens) -> _Told:
+        arris = np.asarray(edge_step(rise.x_px / lens.blur_px))
+        counts = np.sqrt(np.append(rise.counts, 1.0))[:, None]
+        firm = LEAST_MISFIT / DEEP_SD * np.sqrt(len(arris) / MOST_COUNT)
+        levels = counts * np.stack([np.append(1 - arris, 0.0), np.append(arris, firm)], axis=1)
+        # A picture in which no sample counts has no levels: a little of nothing keeps that regular.
+        free = np.linalg.qr(np.concatenate([levels, 1e-6 * np.eye(2)]))[0][: len(levels)]
+        light = counts[:, 0] * np.append(rise.light, firm * DEEP)
+        light -= free @ (free.T @ light)
+        return cls(**{name: v.astype(np.float32) for name, v in
+                      (("counts", counts), ("free", free), ("light", light))})  # fmt: skip
 
 
 def _seen_cells(rise: Rise, stretches: Array64, lens: Lens) -> Array:
