@@ -67,8 +67,8 @@ targets: setup
 	$(BIN)/python docs/make_placement.py
 
 # Photographs of a chessboard of known pitch from Debian's package opencv-doc, for an outside check of the
-# scale; PostgreSQL, of which the tests start a server of their own. Where they cannot be had the checks skip
-# and say so.
+# scale; PostgreSQL, of which the tests start a server of their own; Chromium, in which the phone page is used, and
+# axe-core from npm, which looks whether everybody can use it. Where they cannot be had the checks skip and say so.
 debian-test-data:
 	@if [ ! -d /usr/share/doc/opencv-doc ] && command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
 	  apt-get install -y -q opencv-doc >/dev/null 2>&1 || \
@@ -79,6 +79,14 @@ debian-test-data:
 	  { apt-get update -q >/dev/null 2>&1; \
 	    apt-get install -y -q --no-install-recommends postgresql >/dev/null 2>&1; } || \
 	  echo "postgresql could not be installed: the archive's checks with it will be skipped"; fi
+	@if ! command -v chromium >/dev/null && command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+	  apt-get install -y -q --no-install-recommends chromium >/dev/null 2>&1 || \
+	  { apt-get update -q >/dev/null 2>&1; \
+	    apt-get install -y -q --no-install-recommends chromium >/dev/null 2>&1; } || \
+	  echo "chromium could not be installed: the phone page's checks in a browser will be skipped"; fi
+	@if [ ! -f out/axe/node_modules/axe-core/axe.min.js ] && command -v npm >/dev/null; then \
+	  npm install --silent --no-audit --no-fund --prefix out/axe axe-core >/dev/null 2>&1 || \
+	  echo "axe-core could not be installed: its check of the phone page will be skipped"; fi
 
 clean:
 	rm -rf $(VENV) out

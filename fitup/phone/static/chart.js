@@ -150,12 +150,13 @@ export class Chart {
     return [make("line", { x1: LEFT, y1: y, x2: this.width - RIGHT, y2: y, class: "limit" })];
   }
 
-  // Where the profile leaves most room: left or right, above or below the line.
+  // Where the profile leaves most room: left, right or middle, above or below the line.
   #limitWord() {
     const y = this.y(this.data.limit_mm);
     const wide = 130;
     const [first, last] = this.#view();
-    const choices = [[LEFT + 6, -7], [this.width - RIGHT - wide, -7], [LEFT + 6, 19], [this.width - RIGHT - wide, 19]];
+    const right = this.width - RIGHT - wide;
+    const choices = [LEFT + 6, right, (LEFT + 6 + right) / 2].flatMap((x) => [[x, -7], [x, 19]]);
     const room = ([x, down]) => {
       let least = Infinity;
       for (let k = first; k <= last; k += 1) {

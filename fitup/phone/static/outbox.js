@@ -119,9 +119,10 @@ async function followOne(shot) {
   if (misses === 0) follow();
 }
 
-// To the verdict by itself, but not away from somebody who is writing.
+// To the verdict by itself, from where the photo was taken, but not away from somebody who is writing.
 function goThere(shot) {
-  if (!watched.keys().includes(shot.key)) return;
+  const lists = [...document.querySelectorAll("[data-shots]")];
+  if (!watched.keys().includes(shot.key) || !lists.some((list) => belongs(shot, list.dataset))) return;
   watched.drop(shot.key);
   const busy = document.activeElement?.matches("input:not([type=file], [type=search]), textarea, select");
   if (document.visibilityState === "visible" && !busy) location.assign(shot.resultUrl);
