@@ -19,6 +19,7 @@ __all__ = ["MeasuringPool"]
 
 # A photo that was begun so often, and never ended, has ended the whole program each time.
 _MOST_ATTEMPTS = 3
+_PAUSE_S = 2.0
 
 
 class MeasuringPool:
@@ -36,7 +37,7 @@ class MeasuringPool:
         self._settings, self._store, self._told, self._work = settings, store, told, work
         self._workers = [Worker(settings.worker_bytes_max, warm) for _ in range(settings.workers)]
         self._news = threading.Condition()
-        self._stopping = False
+        self._stopped = threading.Event()
         self._threads = [
             threading.Thread(target=self._run, args=(one,), name=f"fitup-measuring-{number}", daemon=True)
             for number, one in enumerate(self._workers)
@@ -50,7 +51,7 @@ class MeasuringPool:
     def stop(self) -> None:
         """End the workers; what is being measured is measured again the next time."""
         with self._news:
-            self._stopping = True
+            self._stopped.set()
             self._news.notify_all()
         for worker in self._workers:
             worker.end()
@@ -70,14 +71,14 @@ class MeasuringPool:
     def _run(self, worker: Worker) -> None:
         with contextlib.suppress(StorageError):
             worker.start()  # warm before the first photo comes
-        while not self._stopping:
+        while not self._stopped.is_set():
             try:
                 shot = self._store.take_next()
             except StorageError:
                 shot = None
             if shot is None:
                 with self._news:
-                    if not self._stopping:
+                    if not self._stopped.is_set():
                         self._news.wait(timeout=1.0)
                 continue
             self._told(shot.id)
@@ -98,11 +99,21 @@ class MeasuringPool:
                 told=lambda news: self._hear(shot, news),
             )
         except FitupError as error:
-            if not self._stopping:  # an ended worker is no fault of the photo's
-                self._change(shot, **_failed(error))
+            if not self._stopped.is_set():  # an ended worker is no fault of the photo's
+                self._fail(shot, error)
             return
         self._change(shot, state="done", stage="done", entry=measured.entry)
         self._store.drop_photo(shot.digest)  # the archive has it
+
+    def _fail(self, shot: Shot, error: FitupError) -> None:
+        """Note the fault; where only the archive failed, which may pass, the photo is tried again."""
+        known = self._store.get(shot.id)
+        archiving = known is not None and known.stage == "archiving"
+        if archiving and isinstance(error, StorageError) and shot.attempts < _MOST_ATTEMPTS:
+            self._stopped.wait(_PAUSE_S)
+            self._change(shot, state="queued", stage="waiting")
+            return
+        self._change(shot, **_failed(error))
 
     def _task(self, shot: Shot) -> MeasuringTask:
         served, joint = self._settings.find(shot.job, shot.joint)

@@ -38,6 +38,7 @@ def shot_json(shop: Shop, shot: Shot) -> dict[str, Any]:
         "result_url": None if shot.entry is None else f"/r/{shot.entry}",
         "photo": None if size is None else {"width_px": size[0], "height_px": size[1]},
         "points": bool(shot.points),
+        "may_be_tried_again": shot.may_be_tried_again,
     }
 
 

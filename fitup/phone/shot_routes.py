@@ -154,6 +154,17 @@ def measure_again(request: Request, person: SignedIn, wanted: str, tapped: Tappe
     return shot_json(shop, there)
 
 
+@shot_routes.post("/{wanted}/again", status_code=202)
+def try_again(request: Request, person: SignedIn, wanted: str) -> dict[str, Any]:
+    """Measure a photo again that failed by no fault of its own; the phone need not have it any more."""
+    shop = shop_of(request)
+    shot = shop.store.again(shot_seen_by(shop, person, wanted).id)
+    if not shot.is_open:
+        raise UsageError("this photo gives the same once more: take another one.")
+    shop.pool.wake()
+    return shot_json(shop, shot)
+
+
 @shot_routes.get("/{wanted}/picture.jpg", response_class=FileResponse)
 def picture(
     request: Request,

@@ -100,6 +100,15 @@ class ShotStore:
             found = "SELECT 1 FROM sender WHERE phone_id = ? AND number = ?"
             return self._db.execute(found, (phone_id, shot.number)).fetchone() is not None
 
+    def again(self, shot_id: str) -> Shot:
+        """Queue a failed shot once more, where that may help and its photo is still here; else leave it."""
+        with self._lock, self._writing():
+            shot = self._known(shot_id)
+            if shot.may_be_tried_again and self.photo(shot.digest).is_file():
+                shot = replace(shot, **_AFRESH, version=shot.version + 1)
+                self._write(shot)
+            return shot
+
     def take_next(self) -> Shot | None:
         """The first of the queue, from now on being measured; None where none waits."""
         with self._lock, self._writing():

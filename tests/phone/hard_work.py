@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 import signal
 import time
+from pathlib import Path
 
 import numpy as np
 
-from fitup.errors import RetakeError, UsageError
+from fitup.errors import RetakeError, StorageError, UsageError
 from fitup.phone.measuring_work import Measured, MeasuringTask, Stage
 from fitup.phone.worker import Told
 
@@ -28,8 +29,12 @@ def work(told: Told, task: MeasuringTask) -> Measured:
         raise RetakeError("no target", "No strip is seen.", "Lay it down.")
     if word == "wrong":
         raise UsageError("it is no photo: send one.")
-    if word == "slow":
-        time.sleep(0.6)
+    if word in ("unarchived", "unarchived once"):
+        told(Stage(word="archiving"))
+        marker = Path(task.archive + word)
+        if word == "unarchived" or not marker.exists():
+            marker.touch()
+            raise StorageError("the archive is locked.")
     return Measured(entry=7)
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from fitup.errors import StorageError, UsageError
+from fitup.phone import measuring
 from fitup.phone.measuring import MeasuringPool
 from fitup.phone.shot import Shot, shot_id
 from fitup.phone.shot_store import ShotStore
@@ -124,6 +125,26 @@ class TestPool:
         retake = ended["retake.jpg"]
         assert (retake.code, retake.reason, retake.remedy) == (5, "no target", "Lay it down.")
         assert set(told) == {shot.id for shot in shots}
+
+    def test_an_archive_that_fails_for_a_while_costs_no_photo(
+        self, tmp_path: Path, store: ShotStore, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(measuring, "_PAUSE_S", 0.05)
+        pool = MeasuringPool(settings_in(tmp_path), store, lambda _: None, work, None)
+        shots = []
+        for name in ("unarchived once", "unarchived"):
+            arrived = store.new_file()
+            arrived.write_bytes(name.encode())
+            shots.append(store.add(shot_of(name, digest=name.encode().hex().ljust(64, "0")), arrived)[0])
+        pool.start()
+        once, never = (_ended(store, shot) for shot in shots)
+        pool.stop()
+        assert (once.state, once.attempts) == ("done", 2)
+        assert (never.state, never.code, never.attempts) == ("failed", 6, 3)
+        assert store.photo(never.digest).is_file()
+        again = store.again(never.id)
+        assert (again.state, again.attempts) == ("queued", 0)
+        assert store.again(once.id).state == "done"
 
     def test_what_ends_the_whole_program_each_time_is_given_up(
         self, tmp_path: Path, store: ShotStore
