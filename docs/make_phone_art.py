@@ -176,6 +176,16 @@ PICTURES = {
     + phone(30)
     + line("M79 44V96", 2, VERMILLION, 'stroke-dasharray="5 4"')
     + line("M79 86h10v12", 2, VERMILLION),
+    "slant": rect(0, 0, 160, 120, "#f4f4f2")
+    + rect(0, 98, 160, 10, PLATE_DARK, f'stroke="{INK}" stroke-width="1.5"')
+    + rect(50, 28, 10, 66, PLATE_DARK, f'stroke="{INK}" stroke-width="1.5"')
+    + filled("M117 56L60 66V95L94 97Z", GLOW, 'opacity=".75"')
+    + '<g transform="translate(122 52) rotate(60)">'
+    + rect(-33, -5, 66, 9, INK, 'rx="4"')
+    + rect(-7, 3, 14, 4, INK)
+    + "</g>"
+    + line("M120 96A62 62 0 0 0 109 64", 3, VERMILLION)
+    + line("M62 96H140", 2, VERMILLION, 'stroke-dasharray="5 4"'),
     "lamp": from_the_side()
     + f'<g opacity=".3">{lamp(26, 30, -32)}</g>'
     + lamp(134, 30, 32)

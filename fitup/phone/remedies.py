@@ -16,7 +16,7 @@ __all__ = [
 ]
 
 PICTURES = (
-    *("closer", "steady", "square", "lamp", "light", "darker", "strip", "flat"),
+    *("closer", "steady", "square", "slant", "lamp", "light", "darker", "strip", "flat"),
     *("clear", "whole", "original", "two", "ends"),
 )
 
@@ -27,6 +27,7 @@ _BY_WORDS = (
     ("on each plate", "two"),
     ("lay one on each", "two"),
     ("points", "ends"),
+    ("placement guide", "slant"),
     ("mirror", "original"),
     ("flat", "flat"),
     ("bow", "flat"),

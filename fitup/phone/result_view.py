@@ -204,6 +204,8 @@ def _retakes(record: AnyRecord, joint: JudgedJoint) -> tuple[Retake, ...]:
     if record.verdict.word == "retake":
         for reason, _ in reasons.most_common(2):
             told.setdefault(picture_of_reason(reason), "")
+    if record.request.joint_kind not in ("butt", "seam") and "square" in told:
+        told["slant"] = told.pop("square")
     return tuple(Retake(picture=picture, remedy=remedy) for picture, remedy in told.items())[:3]
 
 

@@ -90,6 +90,7 @@ def test_every_kind_reason_and_remedy_has_words_and_a_picture() -> None:
     texts, files = texts_of("en"), static_files.static_files()
     for kind in JointKind:
         assert texts.has(f"kind.{kind}")
+        assert texts.has(f"place.{kind}")
     for reason in _REMEDIES:
         assert texts.has(f"reason.{reason}")
         assert remedies.picture_of_reason(reason) in remedies.PICTURES
@@ -107,6 +108,7 @@ def test_every_kind_reason_and_remedy_has_words_and_a_picture() -> None:
         ("expose darker: tap the bright plate before you take the photo", "darker"),
         ("lay the target flat, with magnets or tape at its ends", "flat"),
         ("hold the phone straight above the joint", "square"),
+        ("hold the phone as the placement guide shows for this joint, square onto the opening", "slant"),
         ("bring more light to the joint", "light"),
         ("lay a second target on the other plate", "two"),
         ("something that nobody has drawn", ""),

@@ -22,11 +22,11 @@ export function states(letters) {
 export function drawStates(group, data, scale, chosen) {
   const { line } = data.photo;
   const normals = line.map((_, k) => normal(data.photo, k));
-  const rail = (side, first, last) => {
+  const rail = (side, first, last, apart = RAIL) => {
     const points = [];
     for (let k = first; k <= last; k += 1) {
       const half = Math.hypot(...data.photo.across[k]);
-      const away = side * (half + RAIL * scale);
+      const away = side * (half + apart * scale);
       points.push(`${(line[k][0] + normals[k][0] * away).toFixed(1)},${(line[k][1] + normals[k][1] * away).toFixed(1)}`);
     }
     return points.join(" ");
@@ -38,6 +38,10 @@ export function drawStates(group, data, scale, chosen) {
       const points = rail(side, start, last);
       drawn.push(make("polyline", { points, class: `casing is-${letter}` }), make("polyline", { points, class: `rail is-${letter}` }));
     }
+  }
+  for (const spot of data.spots.filter((one) => one.state === "short land")) {
+    const points = rail(-1, nearest(data.at, spot.start), nearest(data.at, spot.end), 2.2 * RAIL);
+    drawn.push(make("polyline", { points, class: "casing is-s" }), make("polyline", { points, class: "rail is-s" }));
   }
   group.replaceChildren(...drawn, ...flags(data, normals, scale, chosen));
 }
