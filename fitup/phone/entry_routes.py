@@ -13,9 +13,9 @@ from fitup.evidence.archive.archive import Stored
 from fitup.evidence.archive.entry import MEASURED_KINDS, ArchivedFile
 from fitup.phone.headers import REPORT_HEADERS
 from fitup.phone.joint_state import JointResult, later_of
-from fitup.phone.office_work import make_bag, make_picture, make_report
+from fitup.phone.office_work import make_bag, make_report
 from fitup.phone.people import Person, may_see
-from fitup.phone.pictures import CACHED, VIEW_PX, box_of, picture_name, stepped
+from fitup.phone.pictures import CACHED
 from fitup.phone.profile_data import profile_data
 from fitup.phone.rights import role, signed_in
 from fitup.phone.shop import Shop, shop_of
@@ -172,13 +172,7 @@ def _file(stored: Stored, role_name: str, number: int) -> ArchivedFile:
 
 
 def _picture(shop: Shop, archived: ArchivedFile, most: int, box: str) -> Response:
-    place, most_px = box_of(box), stepped(most)
-    view = shop.settings.view(archived.sha256)
-    small = place is None and most_px <= VIEW_PX and view.is_file()
-    source = view if small else shop.settings.archive
-    made = shop.office.made(
-        picture_name(archived.sha256, most_px, place), make_picture, source, archived.sha256, most_px, place
-    )
+    made = shop.picture(archived.sha256, most, box)
     return FileResponse(made, media_type="image/jpeg", headers=CACHED)
 
 

@@ -12,9 +12,14 @@ if TYPE_CHECKING:
     from fitup.job import Job
     from fitup.phone.worker import Told
 
-__all__ = ["check_photo", "make_bag", "make_labels", "make_picture", "make_report"]
+__all__ = ["check_photo", "make_bag", "make_labels", "make_picture", "make_report", "warm_up"]
 
 Box = tuple[int, int, int, int]
+
+
+def warm_up() -> None:
+    """Load what a picture needs, so that the first does not wait for it."""
+    import fitup.phone.photo_view  # noqa: F401
 
 
 def make_picture(

@@ -12,9 +12,9 @@ Box = tuple[int, int, int, int]
 CACHED = {"cache-control": "private, max-age=31536000, immutable"}
 """For answers that never change, and are for this phone alone."""
 
-VIEW_PX = 2000
-"""The longer side of a photo's view: twice what a phone shows of it, so that it can be zoomed."""
-_STEPS = (480, 800, 1200, 1600, 2000, 4000)
+VIEW_PX = 1600
+"""The longer side of a photo's view, which is made when it is measured: what a phone shows of it at once."""
+_STEPS = (480, 800, 1200, VIEW_PX, 2400, 4000)
 _BOX = re.compile(r"(-?[0-9]{1,6})(?:\.[0-9]+)?")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from pathlib import Path
 from typing import Any, cast
 
 from starlette.requests import Request
@@ -17,7 +18,9 @@ from fitup.phone.housekeeping import drop_old, tidy
 from fitup.phone.kept import Kept
 from fitup.phone.measuring import MeasuringPool
 from fitup.phone.office import Office
+from fitup.phone.office_work import make_picture
 from fitup.phone.phone_settings import PhoneSettings
+from fitup.phone.pictures import VIEW_PX, box_of, picture_name, stepped
 from fitup.phone.progress import Progress
 from fitup.phone.shot_store import ShotStore
 from fitup.phone.verifying import Verification
@@ -27,7 +30,7 @@ __all__ = ["Shop", "shop_of"]
 _KEPT = 64
 _KEPT_DAYS = 30.0
 """How long photos stay here that gave no result: until then, tapped ends measure them again."""
-_MOST_MADE_BYTES = 2_000_000_000
+_MOST_VIEW_BYTES = 2_000_000_000
 
 
 class Shop:
@@ -58,8 +61,8 @@ class Shop:
         """Begin to measure, with what waits; make room where much was kept."""
         waiting = frozenset(one.digest for one in self.store.open_shots())
         drop_old(self.store.photos, _KEPT_DAYS, waiting)
-        for folder in (self.office.folder, self.settings.views):
-            tidy(folder, _MOST_MADE_BYTES)
+        tidy(self.settings.views, _MOST_VIEW_BYTES)
+        self.office.start()
         self.pool.start()
 
     def stop(self) -> None:
@@ -77,6 +80,22 @@ class Shop:
             When it is missing or was altered.
         """
         return self._results.get((number, later_count), lambda: self._read(number))
+
+    def picture(self, digest: str, most: int, box: str, photo: Path | None = None) -> Path:
+        """A photo upright as a JPEG of about `most` px, or its part `box` (left,top,right,bottom).
+
+        `photo` is where it lies while the archive may not have it. Raises UsageError for another box,
+        StorageError where it is missing or damaged.
+        """
+        part, most_px = box_of(box), stepped(most)
+        view = self.settings.view(digest)
+        small = part is None and most_px <= VIEW_PX and view.is_file()
+        if small and most_px == VIEW_PX:
+            return view
+        here = photo if photo is not None and photo.is_file() else None
+        source = view if small else here or self.settings.archive
+        name = picture_name(digest, most_px, part)
+        return self.office.made(name, make_picture, source, digest, most_px, part)
 
     def _read(self, number: int) -> Settlements:
         try:

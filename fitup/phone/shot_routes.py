@@ -20,9 +20,8 @@ from starlette.responses import FileResponse, JSONResponse, Response
 
 from fitup.errors import StorageError, UsageError
 from fitup.phone.intake import photo_name, receive
-from fitup.phone.office_work import make_picture
 from fitup.phone.people import Person
-from fitup.phone.pictures import CACHED, VIEW_PX, Box, box_of, picture_name, stepped
+from fitup.phone.pictures import CACHED
 from fitup.phone.rights import signed_in
 from fitup.phone.shop import Shop, shop_of
 from fitup.phone.shot import Points, Shot, shot_id
@@ -178,15 +177,8 @@ def picture(
     shot = shot_seen_by(shop, person, wanted)
     if shot.photo_px is None:
         raise HTTPException(404, "this photo cannot be shown: it was not opened yet, or is none.")
-    place, most_px = box_of(box), stepped(most)
-    name = picture_name(shot.digest, most_px, place)
-    return FileResponse(
-        shop.office.made(
-            name, make_picture, _source(shop, shot, most_px, place), shot.digest, most_px, place
-        ),
-        media_type="image/jpeg",
-        headers=CACHED,
-    )
+    made = shop.picture(shot.digest, most, box, shop.store.photo(shot.digest))
+    return FileResponse(made, media_type="image/jpeg", headers=CACHED)
 
 
 def _shot(person: Person, digest: str, job: str, joint: str, name: str, points: Points) -> Shot:
@@ -201,14 +193,6 @@ def _shot(person: Person, digest: str, job: str, joint: str, name: str, points: 
         received_at_utc=datetime.now(UTC).isoformat(timespec="seconds"),
         points=points,
     )
-
-
-def _source(shop: Shop, shot: Shot, most_px: int, box: Box | None) -> Path | str:
-    """What a picture is made of: our own view of the photo where it suffices, the photo, or the archive's."""
-    view, photo = shop.settings.view(shot.digest), shop.store.photo(shot.digest)
-    if box is None and most_px <= VIEW_PX and view.is_file():
-        return view
-    return photo if photo.is_file() else shop.settings.archive
 
 
 def _from_archive(shop: Shop, shot: Shot) -> Path | None:
