@@ -10,7 +10,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,10 +26,10 @@ __all__ = ["phone_figures"]
 
 ROOT = Path(__file__).parents[2]
 JOINTS = tuple(f"J{k}" for k in range(1, 11))
-ROUNDS = 8
+ROUNDS = 6
 PHONES = 10
 PHOTOS_EACH = 2
-TURNS = 3
+TURNS = 2
 # What is wanted of sent_to_verdict: so many times the command line's measuring, and this on top.
 WANTED_RATIO, WANTED_S = 1.5, 0.3
 
@@ -42,12 +42,17 @@ def phone_figures() -> dict[str, Any]:
             phones = [server.pair(f"Phone {k}", "fitter") for k in range(PHONES)]
             single = _single(phones[0], folder)
             errors = single.pop("errors")
-            ten_s, alone_s = [], []
+            ten_s, alone_s, ten_cpu_s, alone_cpu_s = [], [], [], []
             for turn in range(TURNS):  # in turn, since other programs come and go on a machine
+                family = (server.process.pid, *_children(server.process.pid))
+                before = _cpu_s(family)
                 needed, failed = _ten_phones(phones, turn)
+                ten_cpu_s.append(_cpu_s(family) - before)
                 ten_s.append(needed)
                 errors += failed
-                alone_s.append(alone(turn))
+                needed, cpu = alone(turn)
+                alone_s.append(needed)
+                alone_cpu_s.append(cpu)
             peak_mb = _peak_mb(server.process.pid)
     count = PHONES * PHOTOS_EACH
     return {
@@ -57,6 +62,7 @@ def phone_figures() -> dict[str, Any]:
         "sent_to_verdict_wanted_s": WANTED_RATIO * single["cli_measuring_s"] + WANTED_S,
         **single,
         "ten_phones_throughput_ratio": sum(alone_s) / sum(ten_s),
+        "ten_phones_cpu_ratio": sum(alone_cpu_s) / sum(ten_cpu_s),
         "ten_phones_photos_per_s": count * TURNS / sum(ten_s),
         "pool_alone_photos_per_s": count * TURNS / sum(alone_s),
         "peak_mb": peak_mb,
@@ -120,23 +126,25 @@ def _ten_phones(phones: list[Phone], turn: int) -> tuple[float, int]:
 
 
 @contextlib.contextmanager
-def _pool(folder: Path) -> Iterator[Callable[[int], float]]:
-    """The same worker pool without a server: measures the same photos, and gives how long it needed [s]."""
+def _pool(folder: Path) -> Iterator[Callable[[int], tuple[float, float]]]:
+    """The same worker pool without a server: measures the same photos; how long it and its workers' cores
+    needed [s].
+    """
     job = ServedJob(job=read_job(ROOT / "demo_images" / "joints.toml"))
     settings = PhoneSettings(jobs=(job,), archive=str(folder / "archive"), state_folder=folder)
     open_archive(settings.archive, create=True)
     store = ShotStore(folder)
     pool = MeasuringPool(settings, store, lambda _: None)
 
-    def alone(turn: int) -> float:
-        began = time.perf_counter()
+    def alone(turn: int) -> tuple[float, float]:
+        before, began = _cpu_s(pool.pids), time.perf_counter()
         for joint in JOINTS:
             for k in range(PHOTOS_EACH):
                 _add(store, joint, _number(turn, k))
                 pool.wake()
         while store.open_shots():
             time.sleep(0.02)
-        return time.perf_counter() - began
+        return time.perf_counter() - began, _cpu_s(pool.pids) - before
 
     pool.start()
     try:
@@ -247,6 +255,15 @@ def _children(pid: int) -> list[int]:
             if int(path.read_text().rpartition(")")[2].split()[1]) == pid:
                 found.append(int(path.parent.name))
     return found
+
+
+def _cpu_s(pids: Sequence[int]) -> float:
+    """Processor time that processes have taken, of their own and of the system for them [s]."""
+    ticks = 0
+    for pid in pids:
+        told = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+        ticks += int(told[11]) + int(told[12])
+    return ticks / os.sysconf("SC_CLK_TCK")
 
 
 def _peak_kb(pid: int) -> int:
