@@ -173,8 +173,8 @@ def table_of(rows: Sequence[ProfileRow], known: JointProfiles | None = None) -> 
     again = {row.number for row in rows}
     if known is not None:
         known = known.only(np.array([number not in again for number in known.number.tolist()], dtype=bool))
-    parts = [_stacked(rows)] if rows else []
-    parts += [known] if known is not None and len(known) else []
+    parts = [known] if known is not None and len(known) else []
+    parts += [_stacked(rows)] if rows else []
     if not parts:
         return _stacked([])
     first = min(one.first for one in parts)
@@ -257,11 +257,13 @@ def _joined(parts: Sequence[JointProfiles]) -> JointProfiles:
     if len(parts) == 1 and bool(np.all(np.diff(parts[0].number) > 0)):
         return parts[0]
     number = np.concatenate([one.number for one in parts])
-    order = np.argsort(number, kind="stable")
     columns: dict[str, Any] = {
-        name: np.concatenate([getattr(one, name) for one in parts])[order] for name in NUMBER_COLUMNS
+        name: np.concatenate([getattr(one, name) for one in parts]) for name in NUMBER_COLUMNS
     }
     for name in TEXT_COLUMNS:
-        texts = [text for one in parts for text in getattr(one, name)]
-        columns[name] = tuple(texts[row] for row in order)
+        columns[name] = tuple(text for one in parts for text in getattr(one, name))
+    if np.any(np.diff(number) < 0):
+        order = np.argsort(number, kind="stable")
+        columns |= {name: columns[name][order] for name in NUMBER_COLUMNS}
+        columns |= {name: tuple(columns[name][row] for row in order) for name in TEXT_COLUMNS}
     return JointProfiles(first=parts[0].first, **columns)

@@ -39,6 +39,8 @@ __all__ = ["ReadProfiles", "cache_folder", "profiles_of_joint"]
 _FORM = "fitup profiles 1"
 _KINDS = dict(zip(NUMBER_COLUMNS, ("<i8", "<i8", "<i8", "|b1", "|b1", "<u2", "<u2"), strict=True))
 _CHECKED_AT_EVERY_USE = 8
+# Of few fresh rows it is quicker to read them again than to write all others anew.
+_WORTH_KEEPING = 0.01
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -100,7 +102,7 @@ def profiles_of_joint(
         else:
             rows.append(one)
     table = known if known is not None and not rows else table_of(rows, known)
-    if path is not None and head is not None and not faults and rows:
+    if path is not None and head is not None and not faults and len(rows) > _WORTH_KEEPING * len(table):
         notes += _keep(path, archive.name, number, head.digest, table)
     return ReadProfiles(
         profiles=_filed_here(table, part, joint),
