@@ -5,7 +5,8 @@ brighter than the end face, part of the rise that was taken for the gap's is the
 lie farther out the brighter it is, and nearer where all that it mirrors is dark and the first glow under the
 arris is taken for it. White paper in the same light tells what bright is. Fourteen laps, rendered in drawn
 light with drawn finishes and phones, read (base / paper / 0.31)^0.5 times their gap, with a scatter of some
-16 %, each foretold from the others; a base as bright as its end face is read as it is.
+20 %, each foretold from the others. A bright base that is no brighter than its end face is read as it is; a
+dark one is not, for before a wide gap the base is dark whatever the end face is.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ Array64 = NDArray[np.float64]
 USUAL, SLOPE = 0.31, 0.525  # light over paper's at which a lap is read true; slope of both logarithms
 DARKEST, BRIGHTEST = 0.12, 1.0  # over paper: beyond, nothing was seen
 OUTSHINES = 0.6  # over the end face's light, from which all of it counts
-U_ALIKE, U_OUTSHONE = 0.08, 0.16  # relative, of what is left
+U_ALIKE, U_OUTSHONE = 0.08, 0.24  # relative, of what is left
 U_WITHOUT_PAPER = 0.3
 STRETCH = 10  # stations to either side: lamps are mirrored along a stretch
 
@@ -38,4 +39,5 @@ def lap_reading(face: Array64, base: Array64, paper_white: float) -> tuple[Array
     if not np.isfinite(paper_white):
         return np.ones_like(share), np.hypot(U_ALIKE, U_WITHOUT_PAPER * share)
     light = np.clip(running_median(base, STRETCH) / paper_white, DARKEST, BRIGHTEST)
+    share = np.where(light < USUAL, 1.0, share)
     return (USUAL / light) ** (SLOPE * share), np.hypot(U_ALIKE, U_OUTSHONE * share)

@@ -35,7 +35,7 @@ Array64 = NDArray[np.float64]
 # Cold-rolled stainless sheet of this range is within some ± 0.05 mm of its nominal thickness (from memory).
 U_SHEET_MM = 0.03
 BEND_MM = 0.02  # how far a plate leaves its plane from strip to joint, usually (common practice, no source)
-LAP_BEND_MM = 0.10  # the same where two sheets lie on each other: both are bent when they are clamped
+LAP_BEND_MM = 0.12  # the same where two sheets lie on each other: both are bent when they are clamped
 LIGHT_EXCESS = 0.25  # of where the base lies: what finishes and lamps make of it beyond the budget, usually
 STEP_STRETCH = 10  # stations to either side: plates step and tilt slowly, and a ray's depth is noisy
 _REMEDIES = {

@@ -17,11 +17,17 @@ def told(face: float, base: float, paper_white: float = PAPER) -> tuple[float, f
     return float(factor[0]), float(u[0])
 
 
-def test_a_base_as_bright_as_the_end_face_is_read_as_it_is() -> None:
-    for light in (0.05, 0.2, 0.5):
+def test_a_bright_base_as_bright_as_the_end_face_is_read_as_it_is() -> None:
+    for light in (0.2, 0.5):
         factor, u = told(light, light)
         assert factor == pytest.approx(1.0)
         assert u < told(0.05, 0.5)[1]
+
+
+def test_a_dark_base_lies_farther_out_whatever_the_end_face_is() -> None:
+    for face in (0.05, 0.1, 0.3):
+        assert told(face, 0.1) == pytest.approx(told(0.02, 0.1))
+        assert told(face, 0.1)[0] > 1.2
 
 
 def test_brighter_sheets_lie_nearer_and_darker_ones_farther_than_they_seem() -> None:
