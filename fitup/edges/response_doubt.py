@@ -22,7 +22,7 @@ __all__ = ["ResponseDoubt", "doubted", "response_doubt"]
 Array = NDArray[np.float32]
 Array64 = NDArray[np.float64]
 
-LEVELS_SOUND, LEVELS_WEIGHT = 0.02, 10.0  # relative scatter of black over white; px of the gap for all
+LEVELS_SOUND, LEVELS_WEIGHT = 0.02, 12.0  # relative scatter of black over white; px of the gap for all
 # Scatter of edges about their places [px]: the gap has two of them, and a station is shorter than a square.
 PLACES_SOUND, PLACES_WEIGHT = 0.15, 3.0
 BLUR_SOUND, BLUR_WEIGHT = 1.5, 0.2  # sigma [px], from where the blur's shape, no Gaussian, tells

@@ -45,9 +45,10 @@ _RIM = 0.8  # effective width of the rim in radii
 _SURROUNDINGS = 0.47  # mean light mirrored by the rim, as a share of white paper's
 # Relative, at either rim by itself: in even light, beside one near lamp, lit from below. The share of paper
 # white that serves a rendered scene best is 0.45 with a scatter of 0.06 in 13 scenes without a lamp, 0.48
-# with one of 0.13 in 19 with one. Both rims of a scene alike, which is √2 times that where they count by
-# themselves; somewhat less is stated, for the best share also takes up what is wrong for other reasons.
-_U_SURROUNDINGS, _U_SURROUNDINGS_LAMP, _U_SURROUNDINGS_LIT = 0.18, 0.36, 0.5
+# with one of 0.13 in 19 with one: 0.19 and 0.38, as both rims of a scene are alike and count by themselves
+# here. Stated is less without a lamp, where the best share takes up what is wrong for other reasons; with one
+# a little more, for some lamps are worse than these.
+_U_SURROUNDINGS, _U_SURROUNDINGS_LAMP, _U_SURROUNDINGS_LIT = 0.15, 0.42, 0.5
 _LEAST_STEP = 0.25  # contrast between plate and gap, below which the formula is not stretched
 # Relative change of the paper's light per mm across that speaks for a lamp as much as for even light. One
 # lamp alone, half a metre off, makes about 0.004; the demo photos with a lamp have 0.0015, those without up
@@ -99,8 +100,10 @@ def arris_shading(
     # The two rims look to opposite sides, at different surroundings: independent.
     u_surroundings = np.hypot(u_near, u_far)
     # The truth lies between what is corrected and what is not: a rectangle (JCGM 100:2008, 4.3.7).
-    u_light = radius_mm * np.hypot(u_surroundings, left_out / np.sqrt(3))
-    u = np.hypot(u_radius_mm(radius_mm) * (near + far), u_light)
+    u_light = np.hypot(u_surroundings, left_out / np.sqrt(3))
+    u_radius = u_radius_mm(radius_mm)
+    # Radius and light are both known badly, so that the product of their uncertainties counts as well.
+    u = np.hypot(u_radius * (near + far), np.hypot(radius_mm, u_radius) * u_light)
     near, far = near * (1 - near_lamp), far * (1 - far_lamp)
     return ArrisShading(near_mm=radius_mm * near, far_mm=radius_mm * far, u_gap_mm=u)
 

@@ -40,6 +40,7 @@ __all__ = [
     "kind_truths",
     "measure_kinds",
     "told_off",
+    "told_radius_mm",
 ]
 
 DRAWS = 8
@@ -47,6 +48,7 @@ COVERED = 1.96
 STEPPED = ("corner-flush", "edge")  # kinds whose far plate may stand out by what nobody tells
 FARTHEST = 2.0  # standard deviations
 LEAST_RADIUS_MM = 0.01
+SOLVING = 60  # steps to a radius that is off by its own uncertainty
 TARGET_MM = 0.1  # thickness of a paper strip
 
 
@@ -132,12 +134,25 @@ def told_off(plain: InspectionSettings, truth: Truth, rng: np.random.Generator) 
     open_corner = plain.joint_kind == "corner-full-open"
     return replace(
         plain,
-        arris_radius_mm=max(true_mm + u_radius_mm(true_mm) * radius, LEAST_RADIUS_MM),
+        arris_radius_mm=told_radius_mm(true_mm, float(radius)),
         target_thickness_mm=TARGET_MM + U_THICKNESS_MM * target,
         sheet=parse_sheet(f"{sheet_mm:.4f}mm"),
         included_angle_deg=plain.included_angle_deg + (U_ANGLE_DEG * angle if open_corner else 0.0),
         overlap_mm=sheet_mm / 2 + U_STEP_MM * depth if plain.joint_kind == "corner-half-open" else None,
     )
+
+
+def told_radius_mm(true_mm: float, deviation: float) -> float:
+    """An arris radius [mm] as a person tells it, off by so many standard deviations.
+
+    Told too small it is off by what the product states of the smaller one: that is all the product hears of.
+    """
+    if deviation > 0:
+        return round(true_mm + deviation * u_radius_mm(true_mm), 4)
+    told_mm = true_mm
+    for _ in range(SOLVING):
+        told_mm = max(true_mm + deviation * u_radius_mm(told_mm), LEAST_RADIUS_MM)
+    return round(told_mm, 4)
 
 
 def kind_figures(outcomes: list[KindOutcome], *, drawn: bool = False) -> list[dict[str, Any]]:
