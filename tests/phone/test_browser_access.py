@@ -13,7 +13,7 @@ import pytest
 
 from fitup.evidence.palette import contrast
 from fitup.phone.page_colours import NOT_TEXT, TEXTS
-from tests.phone.browsing import ROOT, Shop, photograph, picture
+from tests.phone.browsing import ROOT, Shop, photograph, picture, ready
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -46,8 +46,8 @@ def pages(shop: Shop) -> list[str]:
     page = shop.phone("Luz", "welder")
     found = ["/", "/settings", "/cautions", "/offline", "/j/J1?job=RT-40", "/qc", "/qc/verify", "/qc/lenses"]
     for joint, photo in (
-        ("J2", "02_one_opening.jpg"),
-        ("J7", "07_tacks.jpg"),
+        ("J2", "hostile/h01_clean.jpg"),
+        ("J7", "hostile/h22_tacks_and_clamp.jpg"),
         ("J3", "hostile/h17_layout_lines.jpg"),
     ):
         page.goto(f"/j/{joint}?job=RT-40")
@@ -72,7 +72,7 @@ def test_axe_finds_nothing_serious(shop: Shop, phone: Page, pages: list[str]) ->
     axe, wrong = AXE.read_text(encoding="utf-8"), []
     for address in pages:
         phone.goto(address)
-        phone.wait_for_load_state("networkidle")
+        ready(phone)
         phone.evaluate("() => document.querySelectorAll('details').forEach((one) => (one.open = true))")
         phone.wait_for_timeout(100)
         phone.evaluate(axe)
@@ -120,7 +120,7 @@ def test_by_keyboard_alone(shop: Shop, pages: list[str]) -> None:
     picture(page, "50_focus")
     page.keyboard.press("Enter")
     page.wait_for_url("**/r/*")
-    page.wait_for_load_state("networkidle")
+    ready(page)
     spot = page.locator("button.spot.is-over")
     assert spot.get_attribute("aria-pressed") == "true"
     spot.press("Enter")
@@ -128,9 +128,9 @@ def test_by_keyboard_alone(shop: Shop, pages: list[str]) -> None:
 
 
 def test_without_motion_for_those_who_ask(shop: Shop, pages: list[str]) -> None:
-    page = shop.phone("Noa", "fitter", reduced_motion="reduce")
+    page = shop.phone("Kim", "fitter", reduced_motion="reduce")
     page.goto(next(one for one in pages if one.startswith("/r/")))
-    page.wait_for_load_state("networkidle")
+    ready(page)
     page.locator("button.spot.is-over").tap()
     told = page.locator("[data-photo] svg").get_attribute("viewBox")
     page.wait_for_timeout(50)
@@ -167,7 +167,7 @@ def test_contrast_against_published_numbers() -> None:
 
 def test_sha256_of_our_own(shop: Shop, pages: list[str]) -> None:
     """For pages without certificate: FIPS 180-4's examples, and Python's digests around a block's length."""
-    page = shop.phone("Bea", "fitter")
+    page = shop.phone("Kim", "fitter")
     page.goto("/")
     script = page.locator("script[type=module]").get_attribute("src").replace("page.js", "sha256.js")  # type: ignore[union-attr]
     told = page.evaluate(
@@ -190,7 +190,7 @@ def test_sha256_of_our_own(shop: Shop, pages: list[str]) -> None:
 
 def test_installable(shop: Shop, pages: list[str]) -> None:
     """The browser itself finds nothing that keeps the page from the home screen."""
-    page = shop.phone("Bea", "fitter")
+    page = shop.phone("Kim", "fitter")
     page.goto("/")
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     session = page.context.new_cdp_session(page)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tests.phone.browsing import PHOTOS, Shop, photograph, picture
+from tests.phone.browsing import PHOTOS, Shop, photograph, picture, ready
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -39,8 +39,12 @@ def box(page: Page) -> list[float]:
 
 
 def settled_box(page: Page) -> list[float]:
-    page.wait_for_timeout(500)
-    return box(page)
+    """What is shown when nothing moves any more."""
+    before, now = [0.0], box(page)
+    while before != now:
+        page.wait_for_timeout(250)
+        before, now = now, box(page)
+    return now
 
 
 def test_pairing_by_the_code_on_the_shop_computer(shop: Shop) -> None:
@@ -161,7 +165,7 @@ def test_spanish_and_inches_are_chosen_on_the_phone(shop: Shop, fitter: Page) ->
     page.get_by_role("button", name="Keep").tap()
     page.locator("html[lang=es]").wait_for()
     page.goto(result)
-    page.wait_for_load_state("networkidle")
+    ready(page)
     said = page.locator(".spots .is-over").inner_text()
     assert re.search(
         r"Reajustar \d\.\d\d\u2060–\u2060\d\.\d\d\sin desde la marca cero: "
@@ -198,7 +202,7 @@ def test_joint_not_found_is_tapped(shop: Shop, fitter: Page) -> None:
     send.tap()
     page.wait_for_url("**/s/*")
     page.wait_for_url("**/r/*")
-    page.wait_for_load_state("networkidle")
+    ready(page)
     assert page.locator(".verdict .word").inner_text().lower() == "re‑fixture"
     picture(page, "12_measured_again")
 
