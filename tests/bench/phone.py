@@ -20,7 +20,7 @@ from fitup.phone import PhoneSettings, ServedJob
 from fitup.phone.measuring import MeasuringPool
 from fitup.phone.shot import Shot, shot_id
 from fitup.phone.shot_store import ShotStore
-from tests.phone.shop_app import DONE, Phone, Program, commented, digest_of
+from tests.phone.shop_app import DONE, Phone, Program, children, commented, digest_of
 
 __all__ = ["phone_figures"]
 
@@ -44,7 +44,7 @@ def phone_figures() -> dict[str, Any]:
             errors = single.pop("errors")
             ten_s, alone_s, ten_cpu_s, alone_cpu_s = [], [], [], []
             for turn in range(TURNS):  # in turn, since other programs come and go on a machine
-                family = (server.process.pid, *_children(server.process.pid))
+                family = (server.process.pid, *children(server.process.pid))
                 before = _cpu_s(family)
                 needed, failed = _ten_phones(phones, turn)
                 ten_cpu_s.append(_cpu_s(family) - before)
@@ -244,17 +244,8 @@ def _warm_command_line(folder: Path) -> Iterator[Callable[[], tuple[float, float
 
 def _peak_mb(pid: int) -> float:
     """Peak memory of the server and all its workers together: each one's own peak, added up [MB]."""
-    peaks = [_peak_kb(one) for one in (pid, *_children(pid))]
+    peaks = [_peak_kb(one) for one in (pid, *children(pid))]
     return sum(peaks) * 1024 / 1e6
-
-
-def _children(pid: int) -> list[int]:
-    found = []
-    for path in Path("/proc").glob("[0-9]*/stat"):
-        with contextlib.suppress(OSError):
-            if int(path.read_text().rpartition(")")[2].split()[1]) == pid:
-                found.append(int(path.parent.name))
-    return found
 
 
 def _cpu_s(pids: Sequence[int]) -> float:

@@ -228,6 +228,16 @@ def program(folder: Path, *options: str, scheme: str = "http") -> Iterator[Progr
         made.close()
 
 
+def children(pid: int) -> list[int]:
+    """Processes that a process has started and that run, by /proc."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        with contextlib.suppress(OSError):
+            if int(path.read_text().rpartition(")")[2].split()[1]) == pid:
+                found.append(int(path.parent.name))
+    return found
+
+
 def _free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))

@@ -24,7 +24,7 @@ from fitup.evidence.archive.archive import open_archive
 from fitup.evidence.archive.finding import Query
 from tests.conftest import SCENES
 from tests.drawn_joint import save
-from tests.phone.shop_app import Phone, commented, digest_of, job_file, program
+from tests.phone.shop_app import Phone, children, commented, digest_of, job_file, program
 
 
 @pytest.fixture(scope="module")
@@ -93,7 +93,9 @@ def test_killed_and_started_again_it_loses_nothing_and_does_nothing_twice(
             "done",
         ):
             time.sleep(0.02)
+        workers = children(server.process.pid)
         server.kill()
+        _wait_until_gone(workers)
         server.start()
         shots = [phone.follow(phone.get(f"/api/shots/{answer.json()['id']}")) for answer in sent]
         assert [shot["state"] for shot in shots] == ["done"] * 4
@@ -134,6 +136,16 @@ def _serve(*options: str) -> tuple[int, str]:
     command = [sys.executable, "-m", "fitup", "serve", *options]
     ran = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     return ran.returncode, ran.stderr
+
+
+def _wait_until_gone(pids: list[int]) -> None:
+    """No worker outlives its server."""
+    assert pids
+    for _ in range(200):
+        if not any(Path(f"/proc/{pid}").exists() for pid in pids):
+            return
+        time.sleep(0.05)
+    raise AssertionError(pids)
 
 
 def _cut_off_upload(port: int, phone: Phone, photo: bytes) -> None:
