@@ -19,7 +19,7 @@ from fitup.evidence.writing import printable_name
 
 __all__ = ["Arrived", "photo_name", "receive"]
 
-_LONGEST_NAME = 120
+_STEM_BYTES, _ENDING_BYTES = 112, 8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,4 +86,9 @@ def photo_name(written: str) -> str:
     stem, dot, ending = name.rpartition(".")
     if not dot:
         stem, ending = name, ""
-    return (stem[: _LONGEST_NAME - 8] or "photo") + (dot + ending[:7] if ending else "")
+    return (_cut(stem, _STEM_BYTES) or "photo") + (dot + _cut(ending, _ENDING_BYTES) if ending else "")
+
+
+def _cut(text: str, most_bytes: int) -> str:
+    """As much of it as a file system takes, which counts bytes; letters whole."""
+    return text.encode("utf-8")[:most_bytes].decode("utf-8", "ignore")

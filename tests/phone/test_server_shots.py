@@ -212,6 +212,7 @@ class TestNames:
             ("", "photo"),
             ("a" * 500 + ".jpeg", "a" * 112 + ".jpeg"),
             ("Foto%20%C3%B1.jpg", "Foto ñ.jpg"),
+            ("%E5%90%8D" * 100 + ".jpg", "名" * 37 + ".jpg"),
         ],
     )
     def test_names_are_names_only(self, written: str, kept: str) -> None:
