@@ -114,8 +114,8 @@ def measure(told: Told, task: MeasuringTask) -> Measured:
 def _own_folder(task: MeasuringTask) -> Iterator[Path]:
     """The photo under its own name, in a folder that is gone afterwards; its bytes are not copied."""
     shutil.rmtree(task.folder, ignore_errors=True)
-    task.folder.mkdir(parents=True)
-    photo = task.folder / task.name
+    photo = task.folder / "photo" / task.name
+    photo.parent.mkdir(parents=True)
     try:
         os.link(task.photo, photo)
     except OSError:  # a file system without second names

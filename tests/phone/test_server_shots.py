@@ -176,7 +176,7 @@ class TestRefused:
         assert phone.measured(photo)["state"] == "done"
 
     def test_a_truncated_photo(self, phone: Phone, photo: bytes) -> None:
-        shot = phone.measured(photo[: len(photo) // 2])
+        shot = phone.measured(photo[: len(photo) // 2], name="results")
         assert (shot["state"], shot["code"]) == ("failed", 2)
 
     def test_a_photo_without_a_strip_is_a_retake(self, phone: Phone) -> None:
