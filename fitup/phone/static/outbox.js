@@ -179,6 +179,7 @@ function fill(list, rows) {
   });
   const ids = new Set(rows.map(({ shot }) => shot?.id));
   for (const row of list.children) {
+    if (!row.dataset.shot && !row.dataset.key) wanted.unshift(row); // a photo that is being read, or could not be
     const ofServer = row.dataset.shot && !row.dataset.key && !ids.has(row.dataset.shot);
     if (ofServer) wanted.push(row); // sent from another page or phone: the server told it
   }

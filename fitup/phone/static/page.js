@@ -32,14 +32,16 @@ function startCamera(input) {
     const { job, joint } = input.closest("[data-joint]").dataset;
     const files = [...input.files];
     const list = document.querySelector("[data-shots]");
-    const line = make("li", { class: "shot" }, text("reading"));
     for (const file of files) {
+      const line = make("li", { class: "shot" }, text("reading"));
       list.prepend(line);
       try {
-        line.remove();
         await addPhoto(file, job, joint);
+        line.remove();
       } catch (error) {
-        list.prepend(make("li", { class: "shot", role: "alert" }, text(error.message === "empty" ? "empty" : "full")));
+        line.setAttribute("role", "alert");
+        line.textContent = text(error.message === "empty" ? "empty" : "unreadable");
+        list.prepend(line);
       }
     }
     input.value = "";
@@ -97,8 +99,16 @@ async function startSamples(list) {
   }
 }
 
+// A notice while the server cannot be reached; it goes by itself when it can.
 async function tellWhenCutOff() {
-  const session = await askSession();
-  if (session !== null || document.querySelector("[data-offline-joints]")) return;
-  document.querySelector("main").prepend(make("p", { class: "notice cut-off", role: "status" }, text("offline")));
+  if (document.querySelector("[data-offline-joints]")) return;
+  const notice = make("p", { class: "notice cut-off", role: "status" }, text("offline"));
+  const look = async () => {
+    if ((await askSession()) !== null) notice.remove();
+    else if (!notice.isConnected) document.querySelector("main").prepend(notice);
+    if (notice.isConnected) setTimeout(look, 10_000);
+  };
+  addEventListener("online", look);
+  addEventListener("offline", look);
+  await look();
 }
