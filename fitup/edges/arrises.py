@@ -56,8 +56,7 @@ BESIDE_PX = 3.0  # of plate beyond a blurred edge
 ASKED = 20  # stations that tell the light of the cut face
 MISFIT_STRETCH = 10  # stations to either side that tell the edges' shape together
 # Of what is left unexplained at an edge, that moves it. The fit has already moved the edges as far as that
-# explains anything, so what is left has another shape. Likeliest for the errors of 35 rendered joints is 0.45;
-# fresh ones asked for more.
+# explains anything, so what is left has another shape; by the errors of rendered joints it is half, or more.
 MISFIT_SHARE = 0.6
 WIDE = 5.0  # gap over blur sigma from which a station tells the blur by itself
 
