@@ -29,6 +29,7 @@ FARTHEST = 4.0  # gaps that a profile is compared over; farther out the base's o
 GRAIN_MM = 0.25  # grain and shadows on a base hang together over about so much: samples that count
 CELLS = 48  # of a curve, when it is compared
 MANY = 10_000
+FIRST_CURVES = 150
 TRIED_SDS = 3.5
 UNLIKELY = 10.0  # of the logarithm of the odds: what is that far below the best has no say
 MOST_COUNT = 20.0  # samples that count, at most
@@ -117,22 +118,21 @@ def told_shape(
     tried = np.flatnonzero(np.abs(np.log(STRETCHES / mean)) < TRIED_SDS * sd + 0.05)
     count = min(curves, len(lights.roughness))
     length = sum(rise.x_px[-1] - rise.x_px[0] for rise in rises) * lens.sample_mm
-    asked: dict[float, Array] = {}  # a standing plate's curves are the same for every rise and stretch
+    # A standing plate's curves are the same for every rise and stretch.
+    asked: dict[tuple[float, int], Array] = {}
 
-    def odds_of(columns: NDArray[np.intp]) -> Array64:
+    def odds_of(columns: NDArray[np.intp], count: int) -> Array64:
         squares = _squares(rises, lights, lens, STRETCHES[columns], count, asked)
         odds = -0.5 * min(length / GRAIN_MM, MOST_COUNT) * np.log(squares + LEAST_MISFIT**2)
         return np.asarray(odds - 0.5 * (np.log(STRETCHES[columns] / mean) / sd) ** 2)
 
-    # Every third stretch tells which are worth asking at all.
-    odds = np.full((count, len(tried)), -np.inf)
+    # Some curves at every third stretch tell which stretches are worth asking at all.
     coarse = np.arange(0, len(tried), 3)
-    odds[:, coarse] = odds_of(tried[coarse])
-    likely = coarse[odds[:, coarse].max(axis=0) > odds.max() - UNLIKELY]
+    first = odds_of(tried[coarse], min(count, FIRST_CURVES)).max(axis=0)
+    likely = coarse[first > first.max() - UNLIKELY]
     near = np.unique(np.clip(likely[:, None] + np.arange(-2, 3), 0, len(tried) - 1))
-    rest = np.setdiff1d(near, coarse)
-    if len(rest):
-        odds[:, rest] = odds_of(tried[rest])
+    odds = np.full((count, len(tried)), -np.inf)
+    odds[:, near] = odds_of(tried[near], count)
     curve, place = np.unravel_index(int(odds.argmax()), odds.shape)
     misfit = _squares(rises, lights, lens, STRETCHES[tried[[place]]], count, asked)[curve, 0]
     share = np.zeros((len(lights.roughness), len(STRETCHES)))
@@ -157,7 +157,7 @@ def _squares(
     lens: Lens,
     stretches: Array64,
     count: int,
-    asked: dict[float, Array],
+    asked: dict[tuple[float, int], Array],
 ) -> Array64:
     """Mean square (K, S) of what the first `count` curves at all stretches leave of all rises."""
     total = sum(rise.weight for rise in rises)
@@ -166,11 +166,11 @@ def _squares(
         told = _Told.by(rise, lens)
         heights = np.array([_about(rise.sheet_gaps / stretch) for stretch in stretches])
         for height in np.unique(heights):
-            if height not in asked:
-                asked[height] = _cells(lights.curves(height, slice(count)))
+            if (height, count) not in asked:
+                asked[height, count] = _cells(lights.curves(height, slice(count)))
             alike = heights == height
             squares[:, alike] += (
-                rise.weight / total * _mean_squares(rise, told, asked[height], stretches[alike], lens)
+                rise.weight / total * _mean_squares(rise, told, asked[height, count], stretches[alike], lens)
             )
     return squares
 
