@@ -36,7 +36,9 @@ export function drawStates(group, data, scale, chosen) {
     const last = Math.min(end + 1, line.length - 1);
     for (const side of [1, -1]) {
       const points = rail(side, start, last);
-      drawn.push(make("polyline", { points, class: `casing is-${letter}` }), make("polyline", { points, class: `rail is-${letter}` }));
+      for (const layer of letter === "o" ? ["casing", "edge", "rail"] : ["casing", "rail"]) {
+        drawn.push(make("polyline", { points, class: `${layer} is-${letter}` }));
+      }
     }
   }
   for (const spot of data.spots.filter((one) => one.state === "short land")) {
