@@ -196,7 +196,7 @@ function photoRow(row, photo) {
       ? text("pair_again")
       : part !== undefined
         ? text("sending", { percent: part })
-        : text("waiting_net");
+        : text(photo.tries ? "waiting_net" : "waiting_turn");
   const safe = isPassing(photo.key) ? text("full") : photo.refused ? "" : text("safe");
   const actions = photo.refused ? ["save", "discard"] : part === undefined ? ["retry", "save"] : [];
   return told(row, photo, said, safe, photo.refused ? null : (part ?? 0), actions, photo);
