@@ -25,6 +25,7 @@ LOCAL_CLUSTER = "local"
 """As an address: a cluster of this computer's processes, for this work alone."""
 
 _PATIENCE_S = 10
+_STARTING_S = 30  # a worker that died is started anew, which takes long on a busy machine
 _LOST = "the cluster was lost before it was done: look at its scheduler and workers, and measure it again."
 _LOOK_S = 0.02
 _ADDRESS = re.compile(r"(tcp|tls)://[^\s/]+:\d{1,5}")
@@ -120,7 +121,7 @@ def _as_completed(distributed: Any, client: Any, futures: Sequence[Any]) -> Iter
             seen = time.monotonic()
             continue
         time.sleep(_LOOK_S)
-        if time.monotonic() - seen > _PATIENCE_S:
+        if time.monotonic() - seen > _STARTING_S:
             if not _has_workers(client):
                 return
             seen = time.monotonic()
@@ -140,9 +141,9 @@ def _result(client: Any, future: Any) -> Any:
     """
     while True:
         try:
-            error = future.exception(_PATIENCE_S)
+            error = future.exception(_STARTING_S)
             if error is None:
-                return future.result(_PATIENCE_S)
+                return future.result(_STARTING_S)
             return error
         except TimeoutError:
             if not _has_workers(client):

@@ -95,6 +95,7 @@ def test_what_kills_every_worker_is_told_in_its_place(tmp_path: Path) -> None:
 
 def test_a_cluster_without_workers_left_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster_module, "_PATIENCE_S", 1)
+    monkeypatch.setattr(cluster_module, "_STARTING_S", 1)
     with dask_cluster(tmp_path, workers=1) as running:
         tasks = [(str(tmp_path), word) for word in ("a", ALWAYS, "b")]
         results = dict(each_on_cluster(dying, tasks, running.address, 0))
@@ -106,6 +107,7 @@ def test_a_cluster_without_workers_left_is_told(tmp_path: Path, monkeypatch: pyt
 
 def test_a_lost_scheduler_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster_module, "_PATIENCE_S", 1)
+    monkeypatch.setattr(cluster_module, "_STARTING_S", 1)
     with dask_cluster(tmp_path, workers=1) as running:
         each = each_on_cluster(dying, [(str(tmp_path), str(k)) for k in range(2000)], running.address, 0)
         first = next(each)
