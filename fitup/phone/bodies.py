@@ -44,9 +44,7 @@ def watched(receive: Receive, limit: BodyLimit, announced: int | None) -> Receiv
         try:
             message = await asyncio.wait_for(receive(), min(limit.idle_s, max(end_s - now, 0.0)))
         except TimeoutError:
-            raise HTTPException(
-                408, _TOO_SLOW
-            ) from None
+            raise HTTPException(408, _TOO_SLOW) from None
         came += len(message.get("body", b""))
         if came > limit.bytes_max:
             raise limit.too_much()
