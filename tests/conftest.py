@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import count
@@ -23,6 +24,15 @@ _MOST_PROCESSES = 8  # each loads all libraries, and draws what it shares anew
 def pytest_xdist_auto_num_workers() -> int:
     """With `-n auto`: one process a core that may be used; the plugin itself counts otherwise."""
     return min(usable_cores(), _MOST_PROCESSES)
+
+
+def pytest_sessionstart() -> None:
+    """Ctrl-C reaches programs that tests start, even where a shell runs the tests in the background.
+
+    Such a shell has it ignored, and every program started below inherits that.
+    """
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(autouse=True)
