@@ -188,7 +188,11 @@ def _print_sentence(check: PrintRecord | None) -> str:
             f"{100 * DEFAULT_PRINT_U_RELATIVE:g} %."
         )
     checked = f"The print was checked: record {check.number} of {check.date}, {check.instrument}."
-    return checked if check.correction is None else f"{checked} It carries a correction of the gap (see the notes)."
+    return (
+        checked
+        if check.correction is None
+        else f"{checked} It carries a correction of the gap (see the notes)."
+    )
 
 
 def _saddles(scale: ScaleMap) -> tuple[entry.SaddleEntry, ...]:
