@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import socket
 import tempfile
 from collections.abc import Iterator
@@ -18,6 +19,8 @@ from fitup.cli.archiving import ARCHIVE_VARIABLE
 from fitup.errors import UsageError
 
 if TYPE_CHECKING:
+    from uvicorn import Config
+
     from fitup.cli.inspecting import Options
     from fitup.phone import PhoneSettings, ServedJob
 
@@ -126,6 +129,8 @@ class _Serving:
 def _serve(serving: _Serving, options: Options) -> int:
     """Serve until stopped; UsageError and StorageError where it cannot begin."""
     _check(serving)
+    # Told to end by another program it ends as by Ctrl-C: nothing of a trial stays behind.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     with contextlib.ExitStack() as stack:
         place = _place(serving, options, stack)
         jobs, samples = _jobs(serving, options)
@@ -135,6 +140,7 @@ def _serve(serving: _Serving, options: Options) -> int:
         from fitup.phone import create_app
 
         app = create_app(settings)
+        config = _config(app, serving)
         gate = app.state.gate
         gate.base_url = settings.address
         here = serving.base("::1" if ":" in serving.host else "127.0.0.1")
@@ -142,8 +148,9 @@ def _serve(serving: _Serving, options: Options) -> int:
             settings.address,
             gate.screen_link(here),
             gate.pairing_link(here, _DEMO_PERSON, "qc") if serving.demo else None,
+            _left(serving, options),
         )
-        _run(app, serving, sockets)
+        _run(config, sockets)
     return 0
 
 
@@ -213,6 +220,14 @@ def _archive(serving: _Serving, options: Options) -> str | None:
     return None if serving.demo and options.archive == usual else options.archive
 
 
+def _left(serving: _Serving, options: Options) -> str:
+    """What is left when it has ended, in words."""
+    if options.out is not None or not serving.demo:
+        return "photos that phones have sent stay and are measured when it runs again"
+    kept = "" if _archive(serving, options) is None else " but the archive"
+    return f"nothing of this trial is kept{kept}"
+
+
 def _reachable(host: str) -> str:
     """The number by which phones reach this computer; no packet is sent to find it."""
     if host not in ("0.0.0.0", "::", ""):
@@ -246,7 +261,8 @@ def _socket(host: str, port: int) -> socket.socket:
     return made
 
 
-def _run(app: object, serving: _Serving, sockets: list[socket.socket]) -> None:
+def _config(app: object, serving: _Serving) -> Config:
+    """How the page is served; UsageError where the certificate does not do."""
     import uvicorn
 
     from fitup.phone.patient_protocol import PatientProtocol
@@ -267,5 +283,14 @@ def _run(app: object, serving: _Serving, sockets: list[socket.socket]) -> None:
         config.load()
     except (OSError, ValueError) as error:
         reason = (getattr(error, "strerror", None) or str(error) or type(error).__name__).lower()
-        raise UsageError(f"the certificate or its key cannot be used: {reason}.") from None
+        raise UsageError(
+            f"the certificate or its key cannot be used: {reason}; give both as .pem, the key without a "
+            "password."
+        ) from None
+    return config
+
+
+def _run(config: Config, sockets: list[socket.socket]) -> None:
+    import uvicorn
+
     uvicorn.Server(config).run(sockets=sockets)

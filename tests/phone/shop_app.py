@@ -128,7 +128,7 @@ class Program:
     """`fitup serve` as a process of its own."""
 
     def __init__(self, folder: Path, *options: str, workers: int = 1, scheme: str = "http") -> None:
-        self.port = _free_port()
+        self.port = free_port()
         self.folder = folder
         self.base = f"{scheme}://127.0.0.1:{self.port}"
         command = [sys.executable, "-m", "fitup", "serve", "--host", "127.0.0.1", "--port", str(self.port)]
@@ -238,7 +238,7 @@ def children(pid: int) -> list[int]:
     return found
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import socket
 import ssl
@@ -24,7 +25,7 @@ from fitup.evidence.archive.archive import open_archive
 from fitup.evidence.archive.finding import Query
 from tests.conftest import SCENES
 from tests.drawn_joint import save
-from tests.phone.shop_app import Phone, children, commented, digest_of, job_file, program
+from tests.phone.shop_app import Phone, children, commented, digest_of, free_port, job_file, program
 
 
 @pytest.fixture(scope="module")
@@ -109,6 +110,32 @@ def test_killed_and_started_again_it_loses_nothing_and_does_nothing_twice(
     assert not [path for path in (tmp_path / "shop" / "photos").rglob("*") if path.is_file()]
 
 
+def test_a_trial_leaves_nothing_behind_also_when_it_is_told_to_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    command = [sys.executable, "-u", "-m", "fitup", "serve", "--demo", "--host", "127.0.0.1"]
+    with subprocess.Popen([*command, "--port", str(free_port())], stdout=subprocess.PIPE, text=True) as trial:
+        assert trial.stdout is not None
+        told = "".join(iter(trial.stdout.readline, "Ctrl-C ends it; nothing of this trial is kept.\n"))
+        page = re.search(r"http://\S+/pair/\S+", told)
+        assert page, told
+        _wait_until_answered(page[0])
+        assert list(tmp_path.glob("fitup-demo-*"))
+        trial.terminate()
+        assert trial.wait(20) == 130
+    assert not list(tmp_path.glob("fitup-demo-*"))
+
+
+def _wait_until_answered(address: str) -> None:
+    for _ in range(200):
+        with contextlib.suppress(httpx2.HTTPError):
+            httpx2.get(address)
+            return
+        time.sleep(0.05)
+    raise AssertionError(address)
+
+
 def test_what_cannot_be_served_is_said_in_a_sentence(tmp_path: Path) -> None:
     listed = job_file(tmp_path)
     broken = tmp_path / "broken.toml"
@@ -126,16 +153,17 @@ def test_what_cannot_be_served_is_said_in_a_sentence(tmp_path: Path) -> None:
             ([*usual, "--job", str(listed), "--certificate", "a.pem"], "--key"),
             ([*usual, "--job", str(listed), "--certificate", "a.pem", "--key", "b.pem"], "certificate"),
         ):
-            code, error = _serve(*options)
+            code, told, error = _serve(*options)
             assert code == 2
+            assert not told  # no address of a page that is not there
             assert said in error
             assert error.count("\n") == 1
 
 
-def _serve(*options: str) -> tuple[int, str]:
+def _serve(*options: str) -> tuple[int, str, str]:
     command = [sys.executable, "-m", "fitup", "serve", *options]
     ran = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
-    return ran.returncode, ran.stderr
+    return ran.returncode, ran.stdout, ran.stderr
 
 
 def _wait_until_gone(pids: list[int]) -> None:
