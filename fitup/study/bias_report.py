@@ -117,7 +117,7 @@ def bias_report(
         ),
         ("days", " to ".join(dict.fromkeys(study.readings.days)) or "not told in the readings"),
         ("phones", ", ".join(study.readings.phones) or "not told in the readings"),
-        ("method", "straight line after ISO 11095 and ISO 22514-7 (A.1), lack of fit against pure error."),
+        ("method", _method(study)),
         *filed(filing),
     ]
     if limit_mm is not None:
@@ -165,6 +165,12 @@ def bias_figure(study: BiasStudy) -> Figure:
     dress(axes, "Bias: reading less reference", "reference, mm", "bias, mm")
     plain_legend(axes, ncols=4)
     return figure
+
+
+def _method(study: BiasStudy) -> str:
+    if study.york is None:
+        return "straight line after ISO 11095 and ISO 22514-7 (A.1), lack of fit against pure error."
+    return f"straight line through the means by {study.method}, chi-square of the means about it."
 
 
 def _straightness(study: BiasStudy) -> str:

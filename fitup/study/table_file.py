@@ -89,7 +89,8 @@ def read_table(path: str | os.PathLike[str], *, least_rows: int = 1) -> TableFil
         For a file that cannot be read, is too large, is no text, or whose rows do not fit the header.
     """
     source = Path(path)
-    name, content = show_text(source.name), _content(source)
+    name = show_text(source.name or str(source))
+    content = _content(source, name)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -118,16 +119,16 @@ def read_table(path: str | os.PathLike[str], *, least_rows: int = 1) -> TableFil
     )
 
 
-def _content(source: Path) -> bytes:
+def _content(source: Path, name: str) -> bytes:
     try:
         with source.open("rb") as file:
             content = file.read(_LARGEST_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = (getattr(error, "strerror", None) or str(error)).lower()
-        raise UsageError(f"{show_text(source.name)} cannot be read: {reason}; name the right file.") from None
+        raise UsageError(f"{name} cannot be read: {reason}; name the right file.") from None
     if len(content) > _LARGEST_BYTES:
         raise UsageError(
-            f"{show_text(source.name)} is over {_LARGEST_BYTES // 1_000_000} MB: a study has some hundred "
+            f"{name} is over {_LARGEST_BYTES // 1_000_000} MB: a study has some hundred "
             "readings; name the right file."
         )
     return content

@@ -123,6 +123,7 @@ def test_page_of_the_worst_case_is_still_one(fitup: Fitup, tmp_path: Path) -> No
         (("gauge", "r.csv", "--limit", "0.9mm", "--pool-above", "2"), "pooling"),
         (("gauge", "r.csv", "--limit", "0.9mm", "--out", "g.txt"), ".pdf"),
         (("gauge", "none.csv", "--limit", "0.9mm"), "cannot be read"),
+        (("gauge", ".", "--limit", "0.9mm"), "'.' cannot be read"),
         (("gauge", "b.csv", "--limit", "0.9mm"), "no column"),
         (("bias", "r.csv"), "reference"),
         (("bias", "b.csv", "--accept", "p.json"), "--print-record"),
@@ -164,6 +165,16 @@ def test_what_cannot_be_done(fitup: Fitup, tmp_path: Path, arguments: tuple, wor
     assert sorted(path.name for path in tmp_path.iterdir()) == before
 
 
+def test_a_page_names_the_method_that_was_used(fitup: Fitup, tmp_path: Path) -> None:
+    lines = write_bias(tmp_path / "b.csv").read_text(encoding="utf-8").splitlines()
+    told = [f"{lines[0]};u_reference_mm", *(f"{line};0,002" for line in lines[1:])]
+    (tmp_path / "b.csv").write_text("\n".join(told), encoding="utf-8")
+    assert fitup("study", "bias", "b.csv", "--out", "b.pdf")[0] == 0
+    (page,) = pages(tmp_path / "b.pdf")
+    assert "errors on both axes (York 2004), chi-square of the means" in page
+    assert "pure error" not in page
+
+
 def test_bias_proposed_accepted_and_applied(
     fitup: Fitup, tmp_path: Path, drawn: Callable[[str], Drawn]
 ) -> None:
@@ -185,7 +196,8 @@ def test_bias_proposed_accepted_and_applied(
     assert (code, err) == (0, "")
     assert out.startswith("A correction is proposed: bias +0.02")
     assert "Q " in out
-    assert len(pages(tmp_path / "b.pdf")) == 1
+    (page,) = pages(tmp_path / "b.pdf")
+    assert "lack of fit against pure error" in page
     code, out, err = fitup("study", "bias", "b.csv", "--json", "--limit", "0.9mm")
     values = json.loads(out)
     assert values["proposed"]
