@@ -40,10 +40,12 @@ class ShownLengths:
         return f"{max(gap_mm, 0.0) / self.mm_per_unit:.{self.gap_decimals + near}f}{_BLANK}{self.sign}"
 
     def spread(self, gap_mm: float | None, u_mm: float | None) -> str:
-        """A gap with its expanded uncertainty (k = 2), "0.84 ± 0.05 mm"."""
+        """A gap with its expanded uncertainty (k = 2), "0.84 ± 0.05 mm"; never shown smaller than it is."""
         if gap_mm is None or u_mm is None or not math.isfinite(gap_mm + u_mm):
             return self.gap(gap_mm)
-        number, half = max(gap_mm, 0.0) / self.mm_per_unit, 2 * u_mm / self.mm_per_unit
+        fine = 10**self.gap_decimals
+        number = max(gap_mm, 0.0) / self.mm_per_unit
+        half = math.ceil(2 * u_mm / self.mm_per_unit * fine - _SAFETY) / fine
         shown = f"{number:.{self.gap_decimals}f}{_BLANK}±{_BLANK}{half:.{self.gap_decimals}f}"
         return f"{shown}{_BLANK}{self.sign}"
 

@@ -145,6 +145,8 @@ class TestLengths:
         assert shown.units == "mm"
         assert shown.gap(None) == shown.gap(float("nan")) == shown.place(None) == "–"
         assert shown.spread(-0.02, 0.03) == "0.00\u00a0±\u00a00.06\u00a0mm"
+        assert shown.spread(1.2, 0.0185) == "1.20\u00a0±\u00a00.04\u00a0mm"
+        assert shown_lengths("inch").spread(1.2, 0.0185) == "0.047\u00a0±\u00a00.002\u00a0in"
 
 
 def test_files_have_an_address_that_changes_with_them() -> None:
