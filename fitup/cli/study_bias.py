@@ -67,6 +67,11 @@ def bias(
     control = None
     if check is not None:
         later = read_bias(check)
+        if later.corrected and not study.readings.corrected:
+            raise UsageError(  # the line would be taken off a second time
+                f"{later.source} holds readings with the correction in them, and {study.readings.source} "
+                "without: read the check references with the print record as it was before the correction."
+            )
         control = control_of(study.fit, later.reference_mm, later.value_mm)
     if json:
         _print_json(bias_values(study, limit_mm))

@@ -48,6 +48,7 @@ def read_study(options: ReadOptions) -> int:
     """
     from fitup.cli.boundary import report
     from fitup.cli.screen import print_line
+    from fitup.evidence.words import COVERAGE_FACTOR
     from fitup.evidence.writing import check_folder, write_new_file
     from fitup.study.photo_readings import read_photos, read_plan, readings_csv
 
@@ -57,6 +58,8 @@ def read_study(options: ReadOptions) -> int:
     target = Path(options.out)
     if target.suffix.lower() != ".csv":
         raise UsageError("--out needs a file that ends in .csv: give readings.csv.")
+    if target.exists():
+        raise UsageError(_there_already(target))
     planned = read_plan(options.plan)
     settings_of = _settings(options)
     check_folder(target.parent)
@@ -66,7 +69,9 @@ def read_study(options: ReadOptions) -> int:
         plan = one.planned
         name = f"{plan.photo}: part {plan.part}, {plan.person}, repeat {plan.repeat}"
         if one.fault is None:
-            print_line(f"{name}: {one.gap_mm:.3f} mm at {one.place_mm:.0f} mm")
+            print_line(
+                f"{name}: {one.gap_mm:.3f} ± {COVERAGE_FACTOR * one.u_mm:.3f} mm at {one.place_mm:.0f} mm"
+            )
         else:
             print_line(f"{name}: no reading")
             report(one.fault, plan.photo)
@@ -74,9 +79,13 @@ def read_study(options: ReadOptions) -> int:
     if not got:
         raise UsageError("no photo gave a reading, so that no file was written.")
     if not write_new_file(target, readings_csv(found)):
-        raise UsageError(f"{target.name} is there already: name a new file, nothing is written over.")
+        raise UsageError(_there_already(target))
     print_line(f"{target}: {got} of {len(found)} photos gave a reading ({options.reading} gap)")
     return 0 if got == len(found) else int(ExitCode.RETAKE)
+
+
+def _there_already(target: Path) -> str:
+    return f"{target.name} is there already: name a new file, nothing is written over."
 
 
 def _settings(options: ReadOptions) -> Callable[[PlannedPhoto], InspectionSettings]:

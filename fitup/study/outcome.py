@@ -108,15 +108,11 @@ def _too_few(sound: np.ndarray, gap_mm: np.ndarray) -> str:
 def _no_answer(model: OutcomeModel, interval: GapInterval, at_mm: float) -> str:
     """Why the line gives no gap; empty where it does."""
     if model.slope_per_mm >= 0.0:
-        return "welds over wider gaps were not sound less often: these data set no limit"
+        return "welds of wider gaps were not sound less often: these data set no limit"
     if not interval.bounded:
         return "too little data: the outcomes agree with a chance that does not depend on the gap"
     if at_mm < float(model.gap_mm.min()):
-        return (
-            "over the smallest gaps that were welded fewer than 95 % are sound: the gap is not what decides"
-        )
+        return "at the smallest gaps that were welded fewer than 95 % are sound: the gap is not what decides"
     if at_mm > float(model.gap_mm.max()):
-        return (
-            "over the widest gaps that were welded more than 95 % are sound: no limit within what was welded"
-        )
+        return "at the widest gaps that were welded more than 95 % are sound: no limit within what was welded"
     return ""

@@ -27,7 +27,7 @@ def answer_words(study: OutcomeStudy) -> str:
     if study.reason or study.interval is None:
         return study.reason
     low, high = max(0.0, study.interval.low_mm), study.interval.high_mm
-    return f"over a gap of {study.gap_mm:.2f} mm ({low:.2f} to {high:.2f} mm) 95 % of welds are sound"
+    return f"at a gap of {study.gap_mm:.2f} mm ({low:.2f} to {high:.2f} mm) 95 % of welds are sound"
 
 
 def counted_words(study: OutcomeStudy) -> str:
@@ -36,7 +36,7 @@ def counted_words(study: OutcomeStudy) -> str:
     told = ", ".join(f"{counts[word]} {word}" for word in ("sound", "repaired", "scrapped") if counts[word])
     gaps = [weld.gap_mm for weld in study.welds]
     welds = "1 weld" if len(gaps) == 1 else f"{len(gaps)} welds"
-    return f"{welds} over gaps of {min(gaps):.2f} to {max(gaps):.2f} mm: {told}"
+    return f"{welds} with gaps of {min(gaps):.2f} to {max(gaps):.2f} mm: {told}"
 
 
 def outcome_sentences(study: OutcomeStudy) -> list[tuple[str, str]]:
@@ -45,7 +45,7 @@ def outcome_sentences(study: OutcomeStudy) -> list[tuple[str, str]]:
     if study.at_limit is not None:
         at = study.at_limit
         share = share_words(at.chance, at.low, at.high)
-        text = f"over {at.limit_mm:.2f} mm, which most of the records had as limit, {share} are sound"
+        text = f"at a gap of {at.limit_mm:.2f} mm, which most of the records had as limit, {share} are sound"
         lines.append(("at limit", text))
     if study.model is not None and study.model.separated:
         text = "no gap is shared by sound and other welds: where between them the change lies is not known"

@@ -18,6 +18,7 @@ from fitup.profile import GapProfile
 from fitup.profile.correcting import CORRECTION
 from fitup.study.readings import PART_HEADS, PERSON_HEADS, REPEAT_HEADS
 from fitup.study.table_file import read_table
+from fitup.verdict import VerdictWord
 
 __all__ = [
     "READING_HEADS",
@@ -175,6 +176,11 @@ def _photo_path(one: PlannedPhoto, names: dict[str, Path], stems: dict[str, list
 
 def _read(one: PlannedPhoto, path: Path, settings: InspectionSettings, taken: Taken) -> PhotoReading:
     found = inspect(path, settings)
+    if taken == "largest" and found.verdict.word is VerdictWord.RETAKE:
+        raise UsageError(  # the widest place may be among what was not seen
+            f"only {100 * found.verdict.seen_share:.0f} % of the stretch was seen: take the photo again, or "
+            "choose the stretch with --from and --to."
+        )
     gap_mm, u_mm, place_mm = take_reading(found.profile, taken)
     camera = found.photo.camera
     return PhotoReading(

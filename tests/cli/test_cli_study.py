@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -235,6 +236,10 @@ def test_check_references_in_and_out_of_control(fitup: Fitup, tmp_path: Path) ->
         code, out, _ = fitup("study", "bias", "b.csv", "--check", "c.csv")
         assert code == 0
         assert f"Calibration {words}" in out
+    (tmp_path / "c.csv").write_text("reference_mm,gap_mm,corrected\n0.3,0.3,yes\n", encoding="utf-8")
+    code, out, err = fitup("study", "bias", "b.csv", "--check", "c.csv")
+    assert (code, out) == (2, "")
+    assert "the correction in them" in err
 
 
 def test_agree_with_and_without_uncertainties(fitup: Fitup, tmp_path: Path) -> None:
@@ -272,7 +277,10 @@ def test_photos_of_a_plan_to_a_study(fitup: Fitup, tmp_path: Path, drawn: Callab
     code, out, err = fitup(*arguments, "--out", "readings.csv")
     assert (code, err) == (0, "")
     assert "8 of 8 photos gave a reading (largest gap)" in out
-    assert fitup(*arguments, "--out", "readings.csv")[0] == 2
+    assert re.search(r"J1Ana1: part J1, Ana, repeat 1: 1\.\d{3} ± 0\.\d{3} mm at 1\d\d mm", out)
+    code, out, err = fitup(*arguments, "--out", "readings.csv")
+    assert (code, out) == (2, "")  # told before any photo is measured
+    assert "there already" in err
     # The same photo for every repeat: the study must not call that a proof.
     code, out, _ = fitup("study", "gauge", "readings.csv", "--limit", "0.9mm")
     assert code == 0

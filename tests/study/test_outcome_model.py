@@ -191,7 +191,7 @@ class TestStudy:
     def test_the_wrong_way_round(self) -> None:
         gap, sound = simulated(4, Truth())
         (study,) = study_outcomes(welds_of(2.0 - gap, sound))
-        assert study.reason.startswith("welds over wider gaps were not sound less often")
+        assert study.reason.startswith("welds of wider gaps were not sound less often")
         assert study.interval is None
 
     def test_no_gap_is_told_outside_of_what_was_welded(self) -> None:

@@ -130,6 +130,14 @@ def test_plans_that_cannot_be_read(tmp_path: Path, rows: str, words: str) -> Non
         read_plan(tmp_path / "plan.csv")
 
 
+def test_no_largest_gap_where_it_may_be_unseen(drawn: Callable[[str], Drawn]) -> None:
+    scene = drawn("opening")  # covered from 40 to 44 mm
+    planned = [PlannedPhoto(part="J1", person="Ana", repeat="1", photo=scene.path.name, line=2)]
+    asked = replace(scene.inspection.settings, from_mm=36.0, to_mm=48.0)
+    (found,) = read_photos(planned, scene.path.parent, lambda _: asked, "largest")
+    assert "% of the stretch was seen" in str(found.fault)
+
+
 def test_photos_of_a_plan(drawn: Callable[[str], Drawn], tmp_path: Path) -> None:
     scene = drawn("opening")
     shutil.copy(scene.path, tmp_path / "IMG_1.jpg")
