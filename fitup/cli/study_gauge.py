@@ -173,11 +173,12 @@ def _show(study: CrossedStudy) -> None:
         shares = (one.share_of_contribution, one.share_of_study, one.share_of_tolerance)
         interval = f"{one.low_mm:.4f} to {one.high_mm:.4f}"
         _row(name, f"{one.sigma_mm:.4f}", interval, *(percent(share) for share in shares))
-    print_line(f"number of distinct categories {study.ndc} (1.41 PV/GRR = {study.ndc_exact:.2f})")
-    print_line(
-        f"of the limit: 6 standard deviations by {study.limit_mm:.3g} mm; by ISO 22514-7 (4 of them) the "
-        f"same GRR gives Q {percent(study.q_mp)}"
-    )
+    if not study.unproven:
+        print_line(f"number of distinct categories {study.ndc} (1.41 PV/GRR = {study.ndc_exact:.2f})")
+        print_line(
+            f"of the limit: 6 standard deviations by {study.limit_mm:.3g} mm; by ISO 22514-7 (4 of them) the "
+            f"same GRR gives Q {percent(study.q_mp)}"
+        )
     for text in (verdict.pooling, verdict.sure, *verdict.cautions):
         print_line(text)
 
@@ -186,5 +187,5 @@ def _row(*cells: str) -> None:
     from fitup.cli.screen import print_line
 
     print_line(
-        "".join(f"{c:{w}}" for c, w in zip(cells, ("<22", ">10", ">20", ">10", ">9", ">9"), strict=True))
+        " ".join(f"{c:{w}}" for c, w in zip(cells, ("<22", ">9", ">19", ">9", ">8", ">9"), strict=True))
     )

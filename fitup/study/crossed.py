@@ -114,6 +114,11 @@ class CrossedStudy:
         return self._component("total")
 
     @property
+    def unproven(self) -> bool:
+        """Whether every repeat gave the same number: nothing is then known of repeatability, nor of GRR."""
+        return self.repeatability.variance_mm2 == 0
+
+    @property
     def error(self) -> AnovaRow:
         """The row that main effects are compared with: pooled error, else the interaction."""
         return self.anova.pooled if self.pooled else self.anova.interaction

@@ -191,6 +191,7 @@ def _anova(study: CrossedStudy, verdict: StudyVerdict) -> tuple[Block, ...]:
 def _facts(study: CrossedStudy, readings: Readings, filing: StudyFiling) -> tuple[tuple[str, str], ...]:
     parts, persons, repeats = study.cross.value_mm.shape
     days = " to ".join(dict.fromkeys(readings.days)) or "days not told in the readings"
+    q, ndc = _shares(study)
     rows = [
         (
             "design",
@@ -200,20 +201,29 @@ def _facts(study: CrossedStudy, readings: Readings, filing: StudyFiling) -> tupl
         ("persons, days", f"{_named(study.cross.persons)}; {days}"),
         (
             "share of the limit",
-            f"6 standard deviations by {study.limit_mm:.3g} mm: a gap lies between 0 and the limit. By ISO "
-            f"22514-7 (2 U by the tolerance, U = 2 u) the same GRR gives Q {percent(study.q_mp)}, without "
-            "calibration and linearity.",
+            f"6 standard deviations by {study.limit_mm:.3g} mm: a gap lies between 0 and the limit." + q,
         ),
         (
             "method",
-            "analysis of variance, parts and persons as drawn at random; ndc = 1.41 PV/GRR cut down to "
-            f"{study.ndc} (exact {study.ndc_exact:.3f}); intervals by the modified large sample method.",
+            f"analysis of variance, parts and persons as drawn at random; {ndc}intervals by the modified "
+            "large sample method.",
         ),
         ("studied by", f"{filing.who or 'not said'}, {filing.made_at:%Y-%m-%d}, fitup {__version__}"),
     ]
     if filing.note:
         rows.append(("note", filing.note))
     return tuple(rows)
+
+
+def _shares(study: CrossedStudy) -> tuple[str, str]:
+    """Q and the number of distinct categories in words; nothing where repeats prove nothing."""
+    if study.unproven:
+        return "", ""
+    return (
+        f" By ISO 22514-7 (2 U by the tolerance, U = 2 u) the same GRR gives Q {percent(study.q_mp)}, "
+        "without calibration and linearity.",
+        f"ndc = 1.41 PV/GRR cut down to {study.ndc} (exact {study.ndc_exact:.3f}); ",
+    )
 
 
 def _named(persons: tuple[str, ...]) -> str:

@@ -72,7 +72,7 @@ def percent(share: float) -> str:
 
 def _word(study: CrossedStudy) -> str:
     share = study.grr.share_of_tolerance
-    if study.repeatability.variance_mm2 == 0:
+    if study.unproven:
         return "unproven"
     if share > USABLE_SHARE:
         return "unsuitable"
@@ -106,6 +106,8 @@ def _advice(word: str, blame: Component, share: float, study: CrossedStudy) -> s
 
 
 def _sure(study: CrossedStudy) -> str:
+    if study.unproven:
+        return "No share of the limit and no number of categories can be told from such readings."
     low, high = (6.0 * one / study.limit_mm for one in (study.grr.low_mm, study.grr.high_mm))
     sure = f"{100 * study.confidence:.3g} %"
     text = f"With {sure} confidence the share of the limit lies between {percent(low)} and {percent(high)}"

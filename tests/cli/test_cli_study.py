@@ -282,9 +282,14 @@ def test_photos_of_a_plan_to_a_study(fitup: Fitup, tmp_path: Path, drawn: Callab
     assert (code, out) == (2, "")  # told before any photo is measured
     assert "there already" in err
     # The same photo for every repeat: the study must not call that a proof.
-    code, out, _ = fitup("study", "gauge", "readings.csv", "--limit", "0.9mm")
+    code, out, _ = fitup("study", "gauge", "readings.csv", "--limit", "0.9mm", "--out", "g.pdf")
     assert code == 0
     assert out.startswith("Unproven")
+    (page,) = pages(tmp_path / "g.pdf")
+    for told in (out, page):  # what is not known has no number
+        assert "nan" not in told
+        assert "PV/GRR" not in told
+        assert "Q " not in told
     lines[1] = ",J1,Ana,1,missing,"
     (tmp_path / "plan.csv").write_text("\n".join(lines), encoding="utf-8")
     code, out, err = fitup(*arguments, "--out", "less.csv")
