@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from fitup.phone.shot import Points
     from fitup.phone.worker import Told
 
-__all__ = ["Measured", "MeasuringTask", "Stage", "VerdictSaid", "measure", "warm_up"]
+__all__ = ["Measured", "MeasuringTask", "Stage", "VerdictSaid", "measure", "second_name", "warm_up"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -110,16 +110,21 @@ def measure(told: Told, task: MeasuringTask) -> Measured:
         return Measured(entry=added[0].entry.number)
 
 
+def second_name(photo: Path, named: Path) -> None:
+    """The same file under another name; a copy where the file system knows no second names."""
+    try:
+        os.link(photo, named)
+    except OSError:
+        shutil.copyfile(photo, named)
+
+
 @contextlib.contextmanager
 def _own_folder(task: MeasuringTask) -> Iterator[Path]:
     """The photo under its own name, in a folder that is gone afterwards; its bytes are not copied."""
     shutil.rmtree(task.folder, ignore_errors=True)
     photo = task.folder / "photo" / task.name
     photo.parent.mkdir(parents=True)
-    try:
-        os.link(task.photo, photo)
-    except OSError:  # a file system without second names
-        shutil.copyfile(task.photo, photo)
+    second_name(task.photo, photo)
     try:
         yield photo
     finally:

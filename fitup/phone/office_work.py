@@ -63,12 +63,13 @@ def make_bag(told: Told, archive: str, number: int, out: Path) -> None:
 
 def check_photo(told: Told, photo: Path, name: str) -> None:
     """Open a photo by the guarded door; PhotoError, with its name, where it is none."""
+    from fitup.phone.measuring_work import second_name
     from fitup.photo import open_photo
 
     folder = photo.with_name(f"{photo.name}.opened")
     folder.mkdir()
     try:
-        (folder / name).hardlink_to(photo)
+        second_name(photo, folder / name)
         open_photo(folder / name)
     finally:
         shutil.rmtree(folder, ignore_errors=True)

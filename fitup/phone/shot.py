@@ -9,9 +9,8 @@ from typing import Any
 
 from fitup.errors import ExitCode
 
-__all__ = ["OPEN_STATES", "STATES", "Points", "Shot", "shot_id"]
+__all__ = ["OPEN_STATES", "Points", "Shot", "shot_id"]
 
-STATES = ("queued", "measuring", "done", "failed")
 OPEN_STATES = ("queued", "measuring")
 Points = tuple[tuple[float, float], ...]
 
@@ -28,9 +27,9 @@ class Shot:
 
     `digest` is the SHA-256 of its bytes; `points` are image points on the joint [px of the upright photo],
     () where the program looks for it. `received_at_utc` (ISO 8601) is also when its record is filed, so that
-    a photo measured twice gives the same record bit for bit. `entry` is what the archive has of it. `error`
-    is the sentence of a failed one and `code` its exit code: 5 for a photo that cannot be measured, `reason`
-    and `remedy` say then what to do.
+    a photo measured twice gives the same record bit for bit. `state` is queued, measuring, done or failed.
+    `entry` is what the archive has of it. `error` is the sentence of a failed one and `code` its exit code: 5
+    for a photo that cannot be measured, `reason` and `remedy` say then what to do.
     """
 
     id: str

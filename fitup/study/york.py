@@ -36,13 +36,8 @@ class YorkFit:
         return chi2_tail(self.chi2, self.df) if self.df else math.nan
 
     @property
-    def birge(self) -> float:
-        """By how much the points scatter more than stated: root of chi-square by its degrees of freedom."""
-        return math.sqrt(self.chi2 / self.df) if self.df else math.nan
-
-    @property
     def widened(self) -> Straight:
-        """The line with its covariance widened by that, where it is more than 1."""
+        """The line with its covariance widened by how much more the points scatter than stated (Birge)."""
         factor = max(self.chi2 / self.df, 1.0) if self.df else 1.0
         (aa, ab), (_, bb) = self.line.covariance
         return Straight(

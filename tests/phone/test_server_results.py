@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import io
+import os
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,9 +15,11 @@ import pypdfium2
 import pytest
 from fastapi import FastAPI
 
+from fitup.errors import PhotoError
 from fitup.evidence.archive.archive import open_archive
 from fitup.evidence.archive.importing import import_bag, read_bag
 from fitup.evidence.archive.laying_out import settlements_of
+from fitup.phone.office_work import check_photo
 from tests.conftest import SCENES
 from tests.drawn_joint import save
 from tests.phone.shop_app import Phone, phone_of, running, settings_in
@@ -128,6 +132,19 @@ class TestOutcome:
         files = {"photo": ("", b"", "application/octet-stream")}
         answer = welder.post(f"/api/entries/{before}/outcome", data={"word": "sound"}, files=files)
         assert answer.status_code == 201, answer.text
+
+    def test_a_photo_is_opened_also_where_files_have_one_name_only(
+        self, tmp_path: Path, photos: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def refused(*_: object) -> None:
+            raise OSError(errno.EPERM, "Operation not permitted")
+
+        monkeypatch.setattr(os, "link", refused)
+        (tmp_path / "arrived").write_bytes(photos["hairline"])
+        check_photo(lambda _: None, tmp_path / "arrived", "bead.jpg")
+        (tmp_path / "arrived").write_bytes(b"no photo")
+        with pytest.raises(PhotoError, match=r"bead\.jpg"):
+            check_photo(lambda _: None, tmp_path / "arrived", "bead.jpg")
 
     def test_what_is_no_photo_or_no_outcome(self, app: FastAPI, welder: Phone, before: int) -> None:
         files = {"photo": ("a.jpg", b"<svg onload=alert(1)>", "image/jpeg")}
