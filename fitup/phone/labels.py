@@ -20,7 +20,7 @@ from fitup.job import Job
 from fitup.phone.board import joint_url
 from fitup.phone.phone_settings import ServedJob
 
-__all__ = ["Label", "job_labels", "labels_pdf", "qr_svg", "qr_terminal"]
+__all__ = ["Label", "job_labels", "labels_pdf", "qr_terminal"]
 
 _PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 _LABEL_MM = (95.0, 52.0)
@@ -72,11 +72,6 @@ def labels_pdf(labels: Sequence[Label], paper: str = "A4") -> bytes:
             pdf.add_page()
         _draw(pdf, label, left + column * _LABEL_MM[0], top + row * _LABEL_MM[1])
     return bytes(pdf.output())
-
-
-def qr_svg(text: str) -> str:
-    """The code as an SVG element, to stand in a page."""
-    return str(_code(text).svg_inline(scale=6, border=4, dark="#000", light="#fff"))
 
 
 def qr_terminal(text: str) -> str:
