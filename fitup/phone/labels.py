@@ -7,6 +7,7 @@ reads it from some 400 mm away (ten times its width: common practice, no source)
 from __future__ import annotations
 
 import io
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlsplit
@@ -16,6 +17,7 @@ from fpdf import FPDF
 
 from fitup.errors import UsageError
 from fitup.evidence.report.fonts import faces
+from fitup.evidence.report.letters import BOX
 from fitup.job import Job
 from fitup.phone.board import joint_url
 from fitup.phone.phone_settings import ServedJob
@@ -91,6 +93,7 @@ def _add_fonts(pdf: FPDF) -> None:
     fonts = faces()
     pdf.add_font("label", "", fonts.regular)
     pdf.add_font("label", "B", fonts.bold)
+    pdf.set_text_shaping(True)  # right to left, joined letters
 
 
 def _draw(pdf: FPDF, label: Label, left: float, top: float) -> None:
@@ -107,7 +110,13 @@ def _draw(pdf: FPDF, label: Label, left: float, top: float) -> None:
         (label.address, "", 6.5),
     ):
         if text:
-            y += _write(pdf, text, (x, y), weight, size_pt)
+            y += _write(pdf, _shown(text), (x, y), weight, size_pt)
+
+
+def _shown(text: str) -> str:
+    """Letters that the fonts lack as boxes, never left out; the code and the address hold them."""
+    known = faces().known
+    return "".join(one if ord(one) in known else BOX for one in unicodedata.normalize("NFC", text))
 
 
 def _draw_code(pdf: FPDF, text: str, left: float, top: float) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import pdfplumber
 import pypdfium2
 import pytest
 from fastapi import FastAPI
@@ -19,6 +20,7 @@ from fitup.errors import PhotoError
 from fitup.evidence.archive.archive import open_archive
 from fitup.evidence.archive.importing import import_bag, read_bag
 from fitup.evidence.archive.laying_out import settlements_of
+from fitup.phone.labels import Label, labels_pdf
 from fitup.phone.office_work import check_photo
 from tests.conftest import SCENES
 from tests.drawn_joint import save
@@ -211,6 +213,20 @@ class TestQuality:
             state = _verified(quality)
             assert state["sound"] is False
             assert [one["kind"] for one in state["faults"]] == ["altered"]
+
+    def test_no_letter_of_a_label_is_left_out(self) -> None:
+        names = ("継手 1/2", "ملحوم", "Błażej", "X" * 60)
+        labels = [
+            Label(job="槽", part="Δοκιμή", joint=name, address="http://192.0.2.1/j/x") for name in names
+        ]
+        with pdfplumber.open(io.BytesIO(labels_pdf(labels))) as pdf:
+            page = pdf.pages[0]
+            said = page.extract_text()
+            assert max(one["bottom"] for one in page.chars) < max(one["bottom"] for one in page.rects)
+        assert "□□ 1/2" in said
+        assert "Błażej" in said
+        assert said.count("Δοκιμή") == len(names)
+        assert said.count("□") == 2 + len(names)
 
     def test_labels_hold_the_joints_pages(self, quality: Phone) -> None:
         answer = quality.client.get("/api/labels.pdf?paper=Letter")
