@@ -47,9 +47,16 @@ class StudyFiling:
 
 
 def gauge_values(study: CrossedStudy) -> dict[str, Any]:
-    """All numbers of a study, for machines; what is infinite is None."""
+    """All numbers of a study, for machines; what is infinite or not known is None."""
     verdict = verdict_on(study)
     parts, persons, repeats = study.cross.value_mm.shape
+    shares = {
+        "share_of_tolerance": study.grr.share_of_tolerance,
+        "ndc": study.ndc,
+        "ndc_exact": _finite(study.ndc_exact),
+        "ndc_interval": [_finite(one) for one in study.ndc_interval],
+        "q_mp": study.q_mp,
+    }
     return {
         "kind": "gauge study",
         "fitup_version": __version__,
@@ -61,11 +68,7 @@ def gauge_values(study: CrossedStudy) -> dict[str, Any]:
         "word": verdict.word,
         "sentence": verdict.sentence,
         "blame": verdict.blame,
-        "share_of_tolerance": study.grr.share_of_tolerance,
-        "ndc": study.ndc,
-        "ndc_exact": _finite(study.ndc_exact),
-        "ndc_interval": [_finite(one) for one in study.ndc_interval],
-        "q_mp": study.q_mp,
+        **(dict.fromkeys(shares) if study.unproven else shares),
         "pooled": study.pooled,
         "pooling_alpha": study.alpha,
         "p_interaction": study.p_interaction,

@@ -290,6 +290,9 @@ def test_photos_of_a_plan_to_a_study(fitup: Fitup, tmp_path: Path, drawn: Callab
         assert "nan" not in told
         assert "PV/GRR" not in told
         assert "Q " not in told
+    values = json.loads(fitup("study", "gauge", "readings.csv", "--limit", "0.9mm", "--json")[1])
+    assert values["word"] == "unproven"
+    assert values["ndc"] is values["share_of_tolerance"] is values["q_mp"] is None
     lines[1] = ",J1,Ana,1,missing,"
     (tmp_path / "plan.csv").write_text("\n".join(lines), encoding="utf-8")
     code, out, err = fitup(*arguments, "--out", "less.csv")
