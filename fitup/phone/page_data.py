@@ -121,6 +121,8 @@ def comparison_of(shop: Shop, before: int, after: int) -> dict[str, Any] | None:
         "word_after": record.after.word,
         "largest_before_mm": then.largest_gap_mm,
         "largest_after_mm": now.largest_gap_mm,
+        "u_largest_before_mm": then.u_largest_gap_mm,
+        "u_largest_after_mm": now.u_largest_gap_mm,
         "sentence": record.sentence,
         "spots": [
             {"outcome": one.fate, "state": one.state, "start_mm": one.start_mm, "end_mm": one.end_mm}

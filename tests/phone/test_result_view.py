@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from fitup.phone.page_context import page
 from fitup.phone.people import Person
 from fitup.phone.profile_data import profile_data
 from fitup.phone.result_view import result_view
+from fitup.phone.shot import Shot
 from fitup.verdict.feeler import FeelerReading
 from fitup.verdict.settled import settle
 from tests.evidence.builders import make_filing, make_inspection
@@ -81,6 +83,35 @@ def test_a_blade_that_stays_out_takes_a_spot_away(record: InspectionRecord) -> N
     inside = joint.inside(unseen.start_mm, unseen.end_mm).nonzero()[0]
     assert {data["state"][k] for k in inside} == {"w"}
     assert all(one.gap_mm is not None for one in view.spots if one.state in ("over", "doubtful"))
+
+
+def shown(shot: Shot) -> str:
+    told = {**vars(shot), "message": shot.sentence, "position": 0, "may_be_tried_again": True}
+    return bytes(page(asked("/s/0"), "shot.html", shot=told).body).decode()
+
+
+def test_a_failed_photo_says_what_failed_once() -> None:
+    names = ("id", "digest", "job", "joint", "name", "who", "phone_id", "received_at_utc")
+    shot = Shot(
+        **dict.fromkeys(names, "0"), state="failed", code=2, error="a.jpg is a text file, not a photo."
+    )
+    told = shown(shot)
+    assert told.count("text file") == 1
+    assert "The photo could not be measured" not in told
+    # Measured, but not kept: the verdict is not what failed, and no result to rely on.
+    told = shown(replace(shot, code=6, verdict="within", sentence="within: all seen", error="no space left."))
+    assert "no space left." in told
+    assert "within: all seen" not in told
+    assert "The photo could not be measured" in shown(replace(shot, error=""))
+
+
+def test_the_largest_gap_is_that_seen_where_something_was_not(record: InspectionRecord) -> None:
+    for share, told in ((1.0, "Largest gap<"), (0.72, "Largest gap seen<")):
+        verdict = record.verdict.model_copy(update={"seen_share": share})
+        one = record.model_copy(update={"verdict": verdict})
+        values = {"job": "RT-40", "joint": "J1", "entry": 7, "files": [], "newest": True, "shot": None}
+        made = page(asked("/r/7"), "result.html", record=one, settled=None, **values)
+        assert told in bytes(made.body).decode()
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

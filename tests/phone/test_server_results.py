@@ -249,6 +249,7 @@ class TestQuality:
 class TestPages:
     def test_every_page_opens(self, quality: Phone, before: int, photos: dict[str, bytes]) -> None:
         shot = quality.measured(b"no photo", "J3")
+        later = quality.post(f"/api/entries/{before}/outcome", data={"word": "sound"}).json()["entry"]
         pages = [
             "/",
             "/j/J1",
@@ -257,7 +258,7 @@ class TestPages:
             f"/r/{before}",
             f"/s/{shot['id']}",
         ]
-        pages += ["/qc", "/qc?word=J1", f"/qc/{before}", f"/qc/{before + 1}", "/qc/verify", "/qc/lenses"]
+        pages += ["/qc", "/qc?word=J1", f"/qc/{before}", f"/qc/{later}", "/qc/verify", "/qc/lenses"]
         for path in pages:
             answer = quality.client.get(path)
             assert answer.status_code == 200, (path, answer.text[:300])
