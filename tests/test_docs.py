@@ -16,6 +16,7 @@ import typer
 
 from fitup.cli.app import app
 from fitup.cli.boundary import run
+from fitup.cli.later_groups import build_groups
 from fitup.errors import ExitCode
 from tests.conftest import SCENES, Drawn
 from tests.drawn_joint import save
@@ -33,6 +34,7 @@ def read(name: str) -> str:
 def commands() -> dict[str, set[str]]:
     """Every command of the program with its long options, --help left out."""
     root: Any = typer.main.get_command(app)
+    build_groups(root)
     found = {}
 
     def walk(command: Any, name: str) -> None:

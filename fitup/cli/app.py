@@ -7,16 +7,13 @@ from typing import Annotated
 import typer
 
 from fitup.cli import shared_options as shared
-from fitup.cli.archive import archive
 from fitup.cli.comparing import compare
-from fitup.cli.jobs import job_list
+from fitup.cli.later_groups import LATER_GROUPS, LaterGroups
 from fitup.cli.reports import report
-from fitup.cli.rules import shop_rules
 from fitup.cli.seams import seam
 from fitup.cli.serving import serve
 from fitup.cli.settling import settle
 from fitup.cli.sides import sides
-from fitup.cli.study import study
 
 __all__ = ["app"]
 
@@ -28,6 +25,7 @@ _HELP = (
 
 # Plain help: it reads the same in every terminal and loads in half the time.
 app = typer.Typer(
+    cls=LaterGroups,
     help=_HELP,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -40,10 +38,8 @@ _lens = typer.Typer(help="Fit and keep lens profiles.", rich_markup_mode=None)
 app.add_typer(_target, name="target")
 app.add_typer(_lens, name="lens")
 app.add_typer(_record, name="record")
-app.add_typer(job_list, name="job")
-app.add_typer(shop_rules, name="rules")
-app.add_typer(archive, name="archive")
-app.add_typer(study, name="study")
+for _name, (_, _, _told) in LATER_GROUPS.items():
+    app.add_typer(typer.Typer(help=_told, rich_markup_mode=None), name=_name)
 
 
 def _show_version(wanted: bool) -> None:

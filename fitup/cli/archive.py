@@ -12,9 +12,7 @@ from fitup.cli.archive_remeasuring import remeasure
 
 __all__ = ["archive"]
 
-archive = typer.Typer(
-    help="Keep results so that they can be found and proved years later.", rich_markup_mode=None
-)
+archive = typer.Typer(rich_markup_mode=None)
 archive.command("export")(export)
 archive.command("import")(import_)
 

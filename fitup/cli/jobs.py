@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["job_list"]
 
-job_list = typer.Typer(help="Look at joint lists and check them.", rich_markup_mode=None)
+job_list = typer.Typer(rich_markup_mode=None)
 
 _File = Annotated[str, typer.Argument(metavar="FILE", help="A joint list, .toml.")]
 _COLUMNS = 80

@@ -11,7 +11,7 @@ from fitup.errors import ExitCode
 
 __all__ = ["shop_rules"]
 
-shop_rules = typer.Typer(help="What bounds a joint's gap, and rules files.", rich_markup_mode=None)
+shop_rules = typer.Typer(rich_markup_mode=None)
 
 
 @shop_rules.command("show")

@@ -11,9 +11,7 @@ from fitup.cli.study_recurring import recurring
 
 __all__ = ["study"]
 
-study = typer.Typer(
-    help="Prove the instrument by a gauge study, and learn from the record.", rich_markup_mode=None
-)
+study = typer.Typer(rich_markup_mode=None)
 
 
 @study.callback()
