@@ -29,6 +29,7 @@ def joint_page(shop: Shop, person: Person, served: ServedJob, joint: JobJoint) -
     earlier = [one for one in results[1:] if may_see(person, taken_by=one.about.who, current=False)]
     return {
         "shots": shots_here(shop, person, served, joint),
+        "newer": _newer_photo(shop, person, served, joint),
         "entry": None if newest is None else newest.number,
         "record": None if settlements is None else settlements.judged.record,
         "settled": None if settlements is None else settled_of(settlements),
@@ -47,6 +48,17 @@ def shots_here(shop: Shop, person: Person, served: ServedJob, joint: JobJoint) -
         for one in sent
         if (one.job, one.joint) == (served.name, joint.name) and one.entry is None
     ]
+
+
+def _newer_photo(shop: Shop, person: Person, served: ServedJob, joint: JobJoint) -> dict[str, Any] | None:
+    """A photo of somebody else's that is newer than the result in force and gave none (yet).
+
+    Whoever scans the label must know of it: the joint may have been moved since.
+    """
+    latest = shop.store.latest_of(served.name, joint.name)
+    if latest is None or latest.entry is not None or shop.store.was_sent_by(latest, person.phone_id):
+        return None
+    return {"failed": not latest.is_open, "who": latest.who, "when": latest.received_at_utc}
 
 
 def settled_of(settlements: Settlements) -> Any:

@@ -153,6 +153,13 @@ class ShotStore:
             sent = "number IN (SELECT number FROM sender WHERE phone_id = ?)"
             return self._select(sent, (phone_id,), most, newest=True)
 
+    def latest_of(self, job: str, joint: str) -> Shot | None:
+        """The newest shot of a joint, whoever sent it; None where there is none."""
+        with self._lock, _faults(self.photos):
+            named = "json_extract(told, '$.job') = ? AND json_extract(told, '$.joint') = ?"
+            found = self._select(named, (job, joint), 1, newest=True)
+            return found[0] if found else None
+
     def of_entry(self, number: int) -> Shot | None:
         """The shot that gave this entry of the archive; None where it came another way."""
         with self._lock, _faults(self.photos):

@@ -265,6 +265,20 @@ class TestPages:
             assert answer.headers["content-type"].startswith("text/html")
             assert "<b>look</b>" not in answer.text
 
+    def test_a_newer_photo_without_a_result_is_told_to_everybody(
+        self, app: FastAPI, photos: dict[str, bytes]
+    ) -> None:
+        sender, other = phone_of(app, "Ana", "fitter"), phone_of(app, "Bo", "welder")
+        sender.measured(photos["opening"] + b"taken first", "J3")
+        assert "could not be measured" not in other.client.get("/j/J3").text
+        assert sender.measured(b"no photo of this joint", "J3")["state"] == "failed"
+        seen = other.client.get("/j/J3").text
+        assert "Ana sent a newer photo" in seen
+        assert "The result below is older." in seen
+        assert "Ana sent a newer photo" not in sender.client.get("/j/J3").text  # told as a photo of hers
+        sender.measured(photos["hairline"] + b"taken anew", "J3")
+        assert "could not be measured" not in other.client.get("/j/J3").text
+
     def test_what_is_not_there(self, quality: Phone, welder: Phone) -> None:
         for path in (
             "/j/J99",
