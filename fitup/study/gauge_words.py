@@ -84,7 +84,10 @@ def _sentence(study: CrossedStudy, word: str) -> str:
     limit = f"a limit of {study.limit_mm:.3g} mm"
     if word == "unproven":
         return f"Unproven: every repeat gave the same number, so that repeatability at {limit} is not known."
-    return f"{word.capitalize()}: measuring takes {share} of {limit}; distinct categories {study.ndc}."
+    said = word.capitalize()
+    if word == "suitable" and 6.0 * study.grr.high_mm / study.limit_mm > GOOD_SHARE:
+        said = "Suitable by these readings, not proven"  # the interval reaches beyond what is suitable
+    return f"{said}: measuring takes {share} of {limit}; distinct categories {study.ndc}."
 
 
 def _advice(word: str, blame: Component, share: float, study: CrossedStudy) -> str:

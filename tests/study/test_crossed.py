@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from fitup.errors import UsageError
 from fitup.study.crossed import CrossedStudy, crossed_study
-from fitup.study.gauge_words import verdict_on
+from fitup.study.gauge_words import GOOD_SHARE, verdict_on
 from fitup.study.intervals import Term, interval_of
 from fitup.study.readings import Readings
 
@@ -198,6 +198,12 @@ def test_a_good_instrument_is_called_suitable() -> None:
     assert verdict.word == "suitable"
     assert verdict.blame == "repeatability"
     assert verdict.sentence.startswith("Suitable: measuring takes")
+
+
+def test_suitable_is_not_proven_where_the_interval_reaches_beyond() -> None:
+    study = study_of(drawn(np.random.default_rng(2), repeat=0.005, person=0.008))
+    assert 6 * study.grr.high_mm / study.limit_mm > GOOD_SHARE
+    assert verdict_on(study).sentence.startswith("Suitable by these readings, not proven: measuring takes")
 
 
 @pytest.mark.parametrize(
