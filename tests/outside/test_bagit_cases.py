@@ -2,7 +2,7 @@
 
 Names and verdicts are those of LibraryOfCongress/bagit-conformance-suite (public domain), read from
 ../shared/data where that is present; `test_bagit_suite.py` runs the suite itself where it was cloned to. What
-it calls invalid must be refused. What it calls valid, or valid with a warning, must hold or be refused for one
+it calls invalid is refused. What it calls valid, or valid with a warning, must hold or be refused for one
 of the reasons that we state to be stricter for. The library bagit is asked too, as a second opinion.
 """
 
