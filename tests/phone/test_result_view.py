@@ -101,6 +101,7 @@ def test_a_failed_photo_says_what_failed_once() -> None:
     # Measured, but not kept: the verdict is not what failed, and no result to rely on.
     told = shown(replace(shot, code=6, verdict="within", sentence="within: all seen", error="no space left."))
     assert "no space left." in told
+    assert "Tell who looks after the computer" in told
     assert "within: all seen" not in told
     assert "The photo could not be measured" in shown(replace(shot, error=""))
 
