@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 __all__ = ["agreement_figure", "agreement_report", "agreement_sentences", "agreement_values"]
 
+# Below so many the limits themselves are loose (common practice, no source).
+_FEW_PAIRS = 20
+
 
 def agreement_sentences(found: Agreement, names: tuple[str, str], york: YorkFit | None) -> tuple[str, ...]:
     """What an agreement says, one sentence each; the first is the headline."""
@@ -31,6 +34,8 @@ def agreement_sentences(found: Agreement, names: tuple[str, str], york: YorkFit 
         f"{interval[0]:+.4f} to {interval[1]:+.4f} mm, of the lower limit {_span(found.lower_interval)}, of "
         f"the upper {_span(found.upper_interval)}.",
     ]
+    if found.count < _FEW_PAIRS:
+        said.append(f"Fewer than {_FEW_PAIRS} pairs: go by the intervals of the limits, not by the limits.")
     apart = interval[0] > 0 or interval[1] < 0
     said.append(
         "The mean difference is no chance: one of them is off." if apart

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from fitup.errors import UsageError
 from fitup.scale import PrintRecord, load_print_record, save_print_record
 from fitup.study.agreement import agreement
+from fitup.study.agreement_report import agreement_sentences
 from fitup.study.bias_study import BiasReadings, BiasStudy, accepted, bias_study, read_bias
 from fitup.study.calibration_control import control_of
 from fitup.study.capability import capability
@@ -318,3 +319,12 @@ def test_uncertain_references_need_readings_that_say_how_certain_they_are() -> N
     assert told.york is not None
     with pytest.raises(UsageError, match="give it to all, or none"):
         bias_study(replace(bare, u_value_mm=np.full(3, 0.01), u_reference_mm=np.array([0.0, 0.1, 0.1])))
+
+
+@pytest.mark.parametrize(("pairs", "told"), [(19, True), (20, False)])
+def test_limits_from_few_pairs_come_with_a_word(pairs: int, told: bool) -> None:
+    random = np.random.default_rng(3)
+    gap = random.uniform(0.1, 1.0, pairs)
+    found = agreement(gap + random.normal(0.0, 0.01, pairs), gap)
+    said = " ".join(agreement_sentences(found, ("photo", "feeler"), None))
+    assert ("go by the intervals of the limits" in said) is told
