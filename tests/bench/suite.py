@@ -21,7 +21,9 @@ A renderer's arrises have the radius that the product assumes unless told otherw
 far they differ is part of every interval. So the product is told a radius off by what it states of it,
 drawn once for every scene. Nor have most scenes the step between their plates that nobody tells and one photo
 cannot see: a step of h looks like a gap that is h tan(view) wider. For a butt joint without one it is drawn
-anew for every photo, within what the product allows for, and added to the readings before they are scored.
+anew for every photo, within what the product allows for, and added to the readings before they are scored;
+`coverage_as_rendered` is the coverage without it. Verdicts and openings are those of the readings as they
+are.
 
 Prints of a wrong size that were checked with a caliper (a photocopy among them) are measured with that check,
 and once more without it, in rows of their own that count nowhere else. Where nobody checked a print, places
@@ -71,6 +73,8 @@ class SuiteOutcome:
     score: Score | None
     false_over: tuple[tuple[float, float], ...] = ()
     visible: int = 0  # stations that could be seen
+    # As covered in the score, but by the readings as they are, without the step that is drawn.
+    covered_as_rendered: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, bool))
     parts_mm: dict[str, NDArray[np.float64]] = field(default_factory=dict)  # budget, at the scored stations
 
     @property
@@ -144,8 +148,8 @@ def suite_outcome(
 
 def _scored(outcome: SuiteOutcome, truth: Truth, result: Inspection) -> SuiteOutcome:
     reading, limit_mm = reading_of(result), result.limit.limit_mm
-    own = score(truth, reading, limit_mm)
-    if truth.data["joint"].get("kind", "butt") == "butt" and not np.any(truth.data.get("hi_lo_mm", 0)):
+    own = as_rendered = score(truth, reading, limit_mm)
+    if is_level(truth):
         slant = np.interp(own.station_mm, reading.station_mm, result.arrises.section.tangent)
         own = displaced(own, slant * _step_mm(outcome.name))
     scored = np.isin(reading.station_mm, own.station_mm)
@@ -158,9 +162,16 @@ def _scored(outcome: SuiteOutcome, truth: Truth, result: Inspection) -> SuiteOut
         mute=retake and not (reason and result.verdict.advice.strip()),
         score=own,
         visible=own.visible,
+        covered_as_rendered=as_rendered.covered,
         false_over=false_over_spots(truth, reading, limit_mm),
         parts_mm={part.name: part.u_mm[scored] for part in result.profile.budget},
     )
+
+
+def is_level(truth: Truth) -> bool:
+    """Whether it is a butt joint whose plates were rendered without a step between them."""
+    step_mm = truth.data.get("hi_lo_mm", truth.data.get("stations", {}).get("step_mm", 0.0))
+    return bool(truth.data["joint"].get("kind", "butt") == "butt" and not np.any(step_mm))
 
 
 def displaced(own: Score, by_mm: NDArray[np.float64]) -> Score:

@@ -46,7 +46,9 @@ def suite_row(label: str, outcomes: list[SuiteOutcome]) -> dict[str, Any]:
     errors = error_figures(scores)
     row |= {key: errors.get(key) for key in ("stations", "bias_mm", "rms_mm", "mean_u_mm", "coverage_95")}
     row |= _over_u(outcomes)
+    rendered = [o.covered_as_rendered for o in outcomes if len(o.covered_as_rendered)]
     return row | {
+        "coverage_as_rendered": _rounded(np.concatenate(rendered).mean()) if rendered else None,
         "openings": found["openings"],
         "missed": found["overlooked_openings"],
         "partly_within": found["missed_openings"],

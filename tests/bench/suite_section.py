@@ -29,6 +29,7 @@ COLUMNS = {
     "rms": ("rms_mm", ".3f"),
     "u": ("mean_u_mm", ".3f"),
     "95%": ("coverage_95", ".3f"),
+    "95% as\nrendered": ("coverage_as_rendered", ".3f"),
     "err/u\nmean": ("mean_err_over_u", "+.2f"),
     "err/u\nrms": ("rms_err_over_u", ".2f"),
     "open-\nings": ("openings", "d"),

@@ -19,7 +19,9 @@ from tests.bench.suite import (
     SuiteOutcome,
     assumed_radius_mm,
     by_the_strip,
+    displaced,
     false_over_spots,
+    is_level,
     labels_of,
     suite_outcome,
 )
@@ -42,6 +44,32 @@ def test_places_beside_an_unchecked_print_are_those_of_its_own_ruler():
         unchecked.gap_at(np.array([48.5]))
     )
     assert by_the_strip(checked) is checked
+
+
+@pytest.mark.parametrize(
+    ("data", "level"),
+    [
+        ({"joint": {}}, True),
+        ({"joint": {"kind": "butt"}, "stations": {"step_mm": [0.0, 0.0]}}, True),
+        ({"joint": {"kind": "butt"}, "stations": {"step_mm": [0.0, 0.5]}}, False),
+        ({"joint": {}, "hi_lo_mm": [0.1, 0.13]}, False),
+        ({"joint": {"kind": "tee"}}, False),
+    ],
+)
+def test_a_step_is_drawn_only_where_the_scene_has_none_of_its_own(data: dict, level: bool) -> None:
+    assert is_level(replace(truth_of(opened(40, 50)), data=data)) is level
+
+
+def test_what_is_displaced_moves_readings_and_tells_anew_what_intervals_hold() -> None:
+    gap = np.full(len(S_MM), 0.3)
+    own = scored(gap, gap)  # u = 0.03
+    assert own.covered.all()
+    by_mm = np.where(np.arange(len(own.error_mm)) % 2 == 0, 0.07, 0.05)  # 2.3 and 1.7 u
+    moved = displaced(own, by_mm)
+    np.testing.assert_allclose(moved.error_mm, by_mm, atol=1e-12)
+    np.testing.assert_allclose(moved.read_mm - own.read_mm, by_mm, atol=1e-12)
+    np.testing.assert_array_equal(moved.covered, by_mm < 0.06)
+    assert moved.openings == own.openings
 
 
 @pytest.fixture
