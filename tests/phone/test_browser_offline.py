@@ -221,11 +221,11 @@ def test_the_worker_sends_when_no_page_is_open(served: Shop) -> None:
     )
     session.send("ServiceWorker.enable")
     eventually(lambda: page.wait_for_timeout(50) or told)
+    before = len(served.measured("J7"))
     served.wifi.cut()
     photograph(page, "hostile/h07_light_through.jpg", wait=False)
     page.get_by_text("Waiting for the connection").wait_for()
     page.goto("about:blank")
-    before = len(served.measured("J7"))
     served.wifi.mend()
     sync = {"origin": served.base, "registrationId": told[0], "tag": "fitup-outbox", "lastChance": False}
 
